@@ -1,0 +1,1 @@
+"""What is given: the girder and what sits on it, instruments, tolerances, and measured occasions."""

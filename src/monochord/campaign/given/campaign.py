@@ -1,0 +1,66 @@
+"""The campaign: one girder's given facts and its occasions, in the order they happened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from monochord.campaign.given.girder import Girder
+from monochord.campaign.given.occasion import Occasion
+from monochord.campaign.given.survey import Instrument
+from monochord.campaign.given.wire import Wire
+from monochord.campaign.origin import Source
+from monochord.ground.faults import Fault
+
+
+@dataclass(frozen=True, slots=True)
+class LineRule:
+    """The declared rule of the common line.
+
+    line     "refitted" on the occasion, or "bench": the line of the reference occasion carried by targets
+    weights  "equal", "by kind" or "given"; weight_of maps a kind or a magnet's name to its weight
+    """
+
+    line: str = "refitted"
+    weights: str = "equal"
+    weight_of: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def words(self) -> str:
+        """The rule as people say it."""
+        where = "refitted on the occasion" if self.line == "refitted" else "the bench line carried by the targets"
+        return f"straight line, {where}, magnets weighted {self.weights}"
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerance:
+    """A limit that every magnet must keep.
+
+    quantity  "offset" (of the axis from the common line, x and y each), "own move" (since the
+              reference occasion, x and y each), "roll", "slope"
+    limit     largest absolute value, SI;  magnets  names, () for all
+    """
+
+    quantity: str
+    limit: float
+    magnets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Campaign:
+    """Everything that is given about one girder.
+
+    reference  name of the occasion to which shapes return, None when there is none yet
+    inputs     every file that was read;  notes  faults that did not stop the reading
+    """
+
+    girder: Girder
+    wire: Wire | None
+    instrument: Instrument | None
+    line_rule: LineRule
+    tolerances: tuple[Tolerance, ...]
+    occasions: tuple[Occasion, ...]
+    reference: str | None
+    inputs: tuple[Source, ...]
+    settings: Mapping[str, str]
+    notes: tuple[Fault, ...] = ()

@@ -1,0 +1,73 @@
+"""Occasions: the moments of a girder's life with their measurements."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from monochord.campaign.given.survey import Sighting
+from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
+
+#: What a crew can find at a foot, in growing firmness.
+CONTACTS = ("loose", "touching", "tight", "held")
+
+
+@dataclass(frozen=True, slots=True)
+class FootFinding:
+    """What was found at one foot: contact state (one of CONTACTS, or None) and load [N] with its uncertainty."""
+
+    bolt: str
+    state: str | None
+    load: float | None = None
+    u_load: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureReading:
+    """A contact sensor on the girder: where (x, y, z) [m] and what [degC], good to u [K]."""
+
+    sensor: str
+    point: tuple[float, float, float]
+    value: float
+    u: float
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """A turn that the crew made at a bolt [turn], positive pushes the girder along the bolt's direction."""
+
+    bolt: str
+    turns: float
+
+
+@dataclass(frozen=True, slots=True)
+class RideSample:
+    """One window of the ride logger: seconds from its first, largest acceleration per axis [m/s2], temperature [degC]."""
+
+    time: float
+    acceleration: tuple[float, float, float]
+    temperature: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """One occasion with everything that was measured; a kind that was not measured is empty.
+
+    place        in words, such as "bench hall";  temperature  mean of the girder [degC] where it was
+                 given as one number and not by sensors, else None
+    levelled     whether the stations of this occasion are levelled
+    lacks        words for what is missing and why it matters, told in the result
+    """
+
+    name: str
+    place: str
+    sightings: tuple[Sighting, ...] = ()
+    scans: tuple[WireScan, ...] = ()
+    sweeps: tuple[Sweep, ...] = ()
+    raw_scans: tuple[RawScan, ...] = ()
+    raw_sweeps: tuple[RawSweep, ...] = ()
+    feet: tuple[FootFinding, ...] = ()
+    temperatures: tuple[TemperatureReading, ...] = ()
+    temperature: float | None = None
+    turns: tuple[Turn, ...] = ()
+    ride: tuple[RideSample, ...] = ()
+    lacks: tuple[str, ...] = field(default=())

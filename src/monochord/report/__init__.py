@@ -1,0 +1,1 @@
+"""The report: words, pictures and the result document, from results only."""

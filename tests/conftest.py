@@ -1,0 +1,20 @@
+"""Shared fixtures: where the laboratories' data stand, if they are there."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+LABS = Path(__file__).resolve().parents[2] / "shared" / "labs"
+
+
+@pytest.fixture(scope="session")
+def labs() -> Path:
+    """Folder of the two laboratories' data; the test is skipped when it is not there, except in CI."""
+    if not LABS.is_dir():
+        if os.environ.get("CI"):
+            pytest.fail("the laboratories' data must stand beside the clone in CI")
+        pytest.skip("the laboratories' data do not stand beside this clone")
+    return LABS
