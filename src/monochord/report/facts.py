@@ -1,0 +1,129 @@
+"""Small look-ups in a result that the document, the page and the summary share."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monochord.campaign.found.axes import Axis, CommonLine
+from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.result import OccasionFinding, Result
+from monochord.campaign.given.campaign import Tolerance
+from monochord.campaign.given.occasion import Occasion
+from monochord.ground.estimate import Estimate, Label
+from monochord.ground.frames import Rigid
+
+Array = NDArray[np.float64]
+
+#: 95 % of a normal distribution lie within so many standard deviations (JCGM 100:2008, table G.1; from memory).
+COVERAGE = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """One component: value and standard uncertainty, SI; None where it is not known."""
+
+    value: float | None
+    u: float | None
+
+
+def finite(value: float | None) -> float | None:
+    """The number as a plain float, or None when it is missing, NaN or infinite.
+
+    >>> finite(np.float64(2.0)), finite(float("nan")), finite(None)
+    (2.0, None, None)
+    """
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def component(estimate: Estimate, name: str) -> Known:
+    """A named component of an estimate; unknown when there is none of that name or it is NaN.
+
+    >>> e = Estimate.of([2e-6], ["Q1.x"], unit="m", frame="girder", causes={"noise": np.array([[1e-12]])})
+    >>> component(e, "Q1.x"), component(e, "Q1.y")
+    (Known(value=2e-06, u=1e-06), Known(value=None, u=None))
+    """
+    if name not in estimate.names:
+        return Known(None, None)
+    i = estimate.index(name)
+    value = finite(float(estimate.value[i]))
+    variance = sum(float(f.jacobian[i] @ f.spread @ f.jacobian[i]) for f in estimate.factors.values())
+    return Known(value, finite(math.sqrt(max(variance, 0.0))) if value is not None else None)
+
+
+def offset_of(line: CommonLine, magnet: str) -> tuple[Known, Known]:
+    """Offset of a magnet's centre from the common line, x and y [m]."""
+    return component(line.offsets, f"{magnet}.x"), component(line.offsets, f"{magnet}.y")
+
+
+def magnets_of(result: Result) -> tuple[str, ...]:
+    """Names of the girder's magnets along the beam."""
+    return tuple(magnet.name for magnet in result.campaign.girder.magnets)
+
+
+def axes_of(found: OccasionFinding) -> dict[str, Axis]:
+    """Magnet -> axis as found on the occasion; empty without a wire."""
+    return {axis.magnet: axis for axis in found.wire.axes} if found.wire else {}
+
+
+def given_of(result: Result, name: str) -> Occasion | None:
+    """What was measured on the occasion of that name."""
+    return next((o for o in result.campaign.occasions if o.name == name), None)
+
+
+def limit_of(tolerances: Iterable[Tolerance], quantity: str, magnet: str) -> float | None:
+    """The tightest limit that holds for a magnet and a quantity, SI, or None when none is declared.
+
+    >>> limit_of([Tolerance("offset", 30e-6), Tolerance("offset", 20e-6, ("Q1",))], "offset", "Q1")
+    2e-05
+    """
+    limits = [t.limit for t in tolerances if t.quantity == quantity and (not t.magnets or magnet in t.magnets)]
+    return min(limits, default=None)
+
+
+def with_line(result: Result) -> Iterator[tuple[OccasionFinding, CommonLine]]:
+    """Occasions on which a common line was found, in their order."""
+    return ((o, o.line) for o in result.occasions if o.line is not None)
+
+
+def with_points(result: Result) -> Iterator[tuple[OccasionFinding, PointSet]]:
+    """Occasions with adjusted targets, in their order."""
+    return ((o, o.points) for o in result.occasions if o.points is not None)
+
+
+def in_girder_frame(points: PointSet) -> Estimate:
+    """The targets' coordinates in the girder frame, (3 n,) [m], with their causes carried along.
+
+    Points kept in the survey's own frame are taken over by ``points.pose``, which is treated as a choice of
+    frame without an uncertainty of its own.
+    """
+    if points.frame != points.pose.source or points.frame == points.pose.target:
+        return points.estimate
+    names = points.names
+    picked = points.estimate.pick(f"{n}.{k}" for n in names for k in "xyz")
+    jacobian: Array = np.kron(np.eye(len(names)), points.pose.rotation).astype(np.float64)
+    labels = [Label(label.name, label.unit, points.pose.target) for label in picked.labels]
+    value = points.pose.apply(picked.value.reshape(-1, 3)).reshape(-1)
+    return picked.through(jacobian, labels, value=value)
+
+
+def station_in_girder(points: PointSet, station_pose: Rigid) -> Array:
+    """Where a station stands, (3,) [m], in the frame to which ``points.pose`` leads."""
+    if station_pose.target == points.pose.source:
+        return (points.pose @ station_pose).shift
+    return station_pose.shift
+
+
+def blocks(estimate: Estimate, names: Iterable[str]) -> dict[str, tuple[Array, Array]]:
+    """Point -> (its coordinates (3,) [m], its covariance (3, 3) [m2])."""
+    cov = estimate.cov
+    places = {name: i for i, name in enumerate(estimate.names)}
+    found = {}
+    for name in names:
+        rows = [places[f"{name}.{k}"] for k in "xyz"]
+        found[name] = (estimate.value[rows], cov[np.ix_(rows, rows)])
+    return found

@@ -1,0 +1,172 @@
+"""Numbers and plain sentences, the same on the page and on the command line.
+
+Signs are printed with words beside them (x: + left, - right, looking along the beam; y: + up,
+- down), and an uncertainty is always the standard uncertainty u, named so once where it stands.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+MINUS = "\N{MINUS SIGN}"
+UNKNOWN = "not known"
+
+#: Largest number of decimals that any column shows; a nanometre is below every wire and tracker.
+MOST_DECIMALS = 3
+
+
+def known(value: float | None) -> bool:
+    """True when there is a finite number.
+
+    >>> known(0.0), known(None), known(float("nan"))
+    (True, False, False)
+    """
+    return value is not None and math.isfinite(value)
+
+
+def decimals_for(uncertainties: Iterable[float | None]) -> int:
+    """Decimals that show the smallest uncertainty with two significant digits, 0 to 3.
+
+    uncertainties  in the unit of the print; unknown ones and zeros are passed over; 1 when none is left
+
+    >>> decimals_for([1.13, 24.0]), decimals_for([0.46]), decimals_for([112.0]), decimals_for([])
+    (1, 2, 0, 1)
+    """
+    real = [u for u in uncertainties if u is not None and math.isfinite(u) and u > 0.0]
+    if not real:
+        return 1
+    leading = math.floor(math.log10(min(real)))
+    return min(max(1 - leading, 0), MOST_DECIMALS)
+
+
+def number(value: float, decimals: int, *, sign: bool = False) -> str:
+    """A number with fixed decimals and a true minus sign; a rounded zero carries no sign.
+
+    >>> number(3.0, 1, sign=True), number(-0.01, 1, sign=True), number(-1.25, 2) == MINUS + "1.25"
+    ('+3.0', '0.0', True)
+    """
+    text = f"{abs(value):.{decimals}f}"
+    if float(text) == 0.0:
+        return text
+    if value < 0.0:
+        return MINUS + text
+    return "+" + text if sign else text
+
+
+def with_uncertainty(
+    value: float | None, u: float | None, unit: str = "", *, decimals: int | None = None, sign: bool = True
+) -> str:
+    """``+12.3 ± 1.1 unit``: value and standard uncertainty, both already in the unit of the print.
+
+    decimals  fixed by the column, or None for two significant digits of u
+
+    >>> with_uncertainty(12.34, 1.13, "µm")
+    '+12.3 ± 1.1 µm'
+    >>> with_uncertainty(None, None, "µm")
+    'not known'
+    >>> with_uncertainty(4.0, float("nan"), "µm")
+    '+4.0 µm, u not known'
+    """
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    places = decimals_for([u]) if decimals is None else decimals
+    tail = f" {unit}" if unit else ""
+    if u is None or not math.isfinite(u):
+        return f"{number(value, places, sign=sign)}{tail}, u {UNKNOWN}"
+    return f"{number(value, places, sign=sign)} ± {number(u, places)}{tail}"
+
+
+def micrometres(value: float | None, u: float | None = None, *, decimals: int | None = None) -> str:
+    """A length [m] with its standard uncertainty [m], printed in µm.
+
+    >>> micrometres(12.34e-6, 1.13e-6)
+    '+12.3 ± 1.1 µm'
+    """
+    return with_uncertainty(scaled(value, 1e6), scaled(u, 1e6), "µm", decimals=decimals)
+
+
+def microradians(value: float | None, u: float | None = None, *, decimals: int | None = None) -> str:
+    """An angle [rad] with its standard uncertainty [rad], printed in µrad.
+
+    >>> microradians(41e-6, 12e-6)
+    '+41 ± 12 µrad'
+    """
+    return with_uncertainty(scaled(value, 1e6), scaled(u, 1e6), "µrad", decimals=decimals)
+
+
+def scaled(value: float | None, factor: float) -> float | None:
+    """The value times a factor; what is not known stays unknown.
+
+    >>> scaled(2e-6, 1e6), scaled(None, 1e6)
+    (2.0, None)
+    """
+    return None if value is None else value * factor
+
+
+def side_word(x: float | None, decimals: int = 1) -> str:
+    """Left, right, or nothing when x [m], rounded to ``decimals`` of a µm, is 0 or not known.
+
+    >>> side_word(3e-6), side_word(-3e-6), side_word(1e-9)
+    ('left', 'right', '')
+    """
+    return _sign_word(x, ("left", "right"), decimals)
+
+
+def height_word(y: float | None, decimals: int = 1) -> str:
+    """Up, down, or nothing when y [m], rounded to ``decimals`` of a µm, is 0 or not known.
+
+    >>> height_word(3e-6), height_word(-3e-6)
+    ('up', 'down')
+    """
+    return _sign_word(y, ("up", "down"), decimals)
+
+
+def _sign_word(value: float | None, words: tuple[str, str], decimals: int) -> str:
+    if value is None or not math.isfinite(value) or round(abs(value) * 1e6, decimals) == 0.0:
+        return ""
+    return words[0] if value > 0.0 else words[1]
+
+
+def offset_words(x: float | None, y: float | None) -> str:
+    """Where something is, in whole µm: x [m] sideways looking along the beam, y [m] in height.
+
+    >>> offset_words(12.3e-6, 3.1e-6)
+    '12 µm left, 3 µm up'
+    >>> offset_words(-0.2e-6, -7e-6)
+    '0 µm sideways, 7 µm down'
+    >>> offset_words(None, 2e-6)
+    'not known sideways, 2 µm up'
+    """
+    return f"{_part(x, side_word(x, 0), 'sideways')}, {_part(y, height_word(y, 0), 'in height')}"
+
+
+def _part(value: float | None, word: str, neutral: str) -> str:
+    if value is None or not math.isfinite(value):
+        return f"{UNKNOWN} {neutral}"
+    return f"{abs(value) * 1e6:.0f} µm {word or neutral}"
+
+
+def counted(count: int, noun: str, nouns: str = "") -> str:
+    """A count with its noun in the right number.
+
+    >>> counted(1, "magnet"), counted(0, "foot", "feet")
+    ('1 magnet', '0 feet')
+    """
+    return f"{count} {noun if count == 1 else nouns or noun + 's'}"
+
+
+def listed(words: Iterable[str], most: int = 0) -> str:
+    """Words joined as people write them; beyond ``most`` (0: no end) the rest is counted.
+
+    >>> listed(["a", "b", "c"]), listed(["a", "b", "c", "d"], 2), listed([])
+    ('a, b and c', 'a, b and 2 more', 'none')
+    """
+    items = list(words)
+    if not items:
+        return "none"
+    if most and len(items) > most:
+        return f"{', '.join(items[:most])} and {len(items) - most} more"
+    if len(items) == 1:
+        return items[0]
+    return f"{', '.join(items[:-1])} and {items[-1]}"
