@@ -35,7 +35,7 @@ contract: environment ## who may import whom
 	$(bin)/lint-imports
 
 docs: environment ## draw the pictures of the conventions, run the examples in the documents
-	$(bin)/python docs/conventions/draw.py
+	$(bin)/python -m docs.conventions.draw
 	$(bin)/pytest tests/docs
 
 evidence: environment ## the long seeded studies; figures go to evidence/results
@@ -45,7 +45,7 @@ evidence-status: environment ## say which stored figures are still of this code
 	$(bin)/python -m evidence.run --status
 
 bench: environment ## ratios measured in one run
-	$(bin)/python benchmarks/run.py
+	$(bin)/python -m benchmarks.run
 
 pins: environment ## write requirements/*.txt from what stands in the environment
 	$(bin)/python tools/pins.py

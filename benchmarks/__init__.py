@@ -1,0 +1,1 @@
+"""Ratios of running times, measured in one run."""

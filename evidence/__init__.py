@@ -1,0 +1,1 @@
+"""Long seeded studies of what the code claims, and the figures that they gave."""

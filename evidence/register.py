@@ -1,0 +1,8 @@
+"""All studies, in the order of the page. A new one is a module in ``studies`` with a STUDY, and a line here."""
+
+from __future__ import annotations
+
+from evidence.studies import line_coverage
+from evidence.study import Study
+
+STUDIES: tuple[Study, ...] = (line_coverage.STUDY,)

@@ -1,0 +1,1 @@
+"""One module a study; each ends with its STUDY."""
