@@ -1,0 +1,13 @@
+"""Begin a campaign from a laboratory's folder."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from monochord.files.begin import begin
+
+
+def begin_campaign(folder: Path, lab: Path, into: Path, settings: Mapping[str, str]) -> list[str]:
+    """Copy the measured files untouched into a new campaign and write the girder's facts; notes in words."""
+    return [str(note) for note in begin(folder, lab, into, settings)]

@@ -1,0 +1,153 @@
+"""Evaluate a campaign: every occasion, from its readings to axes, targets and offsets.
+
+Nothing here computes; it hands the records of one room to the next and keeps the reasons for what
+could not be done.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from monochord.campaign.found.axes import CommonLine, Move
+from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.result import OccasionFinding, Result, WireFinding
+from monochord.campaign.given.campaign import Campaign
+from monochord.campaign.given.occasion import Occasion
+from monochord.campaign.origin import Origin
+from monochord.girder.temperature import temperature_of
+from monochord.ground.faults import Fault, MonochordError, Refused, Undetermined
+from monochord.job.context import Context
+from monochord.job.scales import with_scales
+from monochord.job.sentence import whole_sentence
+from monochord.report.words import offset_words
+from monochord.survey.points import adjust_survey, up_direction, wire_ends
+from monochord.verdict.line import Line, common_line, fit_line, known, weights_of
+from monochord.verdict.moves import moves_onto
+from monochord.wire.axes import find_axes
+from monochord.wire.place import place_axes
+from monochord.wire.signal import reduce_scan, reduce_sweep
+
+
+def evaluate(campaign: Campaign, context: Context) -> Result:
+    """Everything that the campaign's readings give, with reasons for what they do not give."""
+    notes: list[Fault] = []
+    points = with_scales(campaign, _surveys(campaign, context, notes))
+    wires = {o.name: _wire(campaign, o, points.get(o.name), context, notes) for o in campaign.occasions}
+    bench = _bench_line(campaign, wires)
+    found = tuple(_finding(campaign, o, points.get(o.name), wires[o.name], bench) for o in campaign.occasions)
+    origin = Origin(
+        context.made_by,
+        context.now().isoformat(timespec="seconds"),
+        context.new_id(),
+        campaign.inputs,
+        campaign.settings,
+    )
+    return Result(campaign, found, whole_sentence(campaign, found), origin, tuple(notes))
+
+
+def _surveys(campaign: Campaign, context: Context, notes: list[Fault]) -> dict[str, PointSet]:
+    """Adjusted targets of every surveyed occasion; a survey that cannot be adjusted leaves a note."""
+    found: dict[str, PointSet] = {}
+    for occasion in campaign.occasions:
+        if not occasion.sightings or campaign.instrument is None:
+            continue
+        context.say(f"{occasion.name}: adjusting {len(occasion.sightings)} sightings")
+        try:
+            found[occasion.name] = adjust_survey(
+                occasion.name, occasion.sightings, campaign.instrument, campaign.girder.targets
+            )
+        except MonochordError as error:
+            notes.extend(_as_faults(error, occasion, "the survey"))
+    return found
+
+
+def _wire(
+    campaign: Campaign, occasion: Occasion, points: PointSet | None, context: Context, notes: list[Fault]
+) -> WireFinding | None:
+    """Axes of one occasion, in the girder frame where the wire ends were surveyed, else in the wire's own."""
+    if campaign.wire is None or not (occasion.scans or occasion.raw_scans):
+        return None
+    context.say(f"{occasion.name}: finding axes from {len(occasion.scans) + len(occasion.raw_scans)} scans")
+    try:
+        scans = [*occasion.scans, *(reduce_scan(raw) for raw in occasion.raw_scans)]
+        sweeps = [*occasion.sweeps, *(reduce_sweep(raw) for raw in occasion.raw_sweeps)]
+        finding = find_axes(occasion.name, scans, sweeps, campaign.wire, campaign.girder.magnets)
+        if points is None:
+            return finding
+        ends = wire_ends(points, [end.nest for end in campaign.wire.ends])
+        levelled = campaign.instrument is not None and campaign.instrument.u_level is not None
+        return place_axes(finding, ends, campaign.wire, occasion.name, up_direction(points, levelled))
+    except Undetermined as error:
+        notes.extend(_as_faults(error, occasion, "the wire ends"))
+        return finding
+    except MonochordError as error:
+        notes.extend(_as_faults(error, occasion, "the wire"))
+        return None
+
+
+def _as_faults(error: MonochordError, occasion: Occasion, what: str) -> list[Fault]:
+    if isinstance(error, Refused):
+        return list(error.faults)
+    return [
+        Fault(f"{occasion.name}: {error}", f"readings that determine {what}", "measure what is named, then run again")
+    ]
+
+
+def _bench_line(campaign: Campaign, wires: dict[str, WireFinding | None]) -> Line | None:
+    """The line of the reference occasion, when its axes stand in the girder frame."""
+    finding = wires.get(campaign.reference or "")
+    if finding is None or campaign.line_rule.line != "bench":
+        return None
+    axes = [a for a in known(finding.axes) if a.frame == "girder"]
+    magnets = campaign.girder.magnets
+    named = {m.name: float(w) for m, w in zip(magnets, weights_of(campaign.line_rule, magnets), strict=True)}
+    return fit_line(axes, named) if len(axes) > 1 else None
+
+
+def _finding(
+    campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None, bench: Line | None
+) -> OccasionFinding:
+    lacks = {f"lack {i + 1}": text for i, text in enumerate(occasion.lacks)}
+    line: CommonLine | None = None
+    moves: tuple[Move, ...] = ()
+    if wire is not None:
+        try:
+            line = common_line(wire.axes, campaign.line_rule, campaign.girder.magnets, bench=bench)
+            names = [m.name for m in campaign.girder.magnets]
+            moves = tuple(moves_onto(line, names, offset_words))
+        except Undetermined as error:
+            lacks["line"] = str(error)
+    lacks |= _lacks(campaign, occasion, points, wire)
+    temperature = temperature_of(occasion.temperatures, occasion.temperature)
+    return OccasionFinding(occasion.name, wire, line, points, temperature, moves, lacks)
+
+
+def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None) -> dict[str, str]:
+    """What this occasion cannot give, and why, in words."""
+    lacks: dict[str, str] = {}
+    if wire is None:
+        lacks["axes"] = "no wire scan was read on this occasion"
+    elif points is None:
+        lacks["girder frame"] = (
+            "no survey, so the wire ends are not tied to the girder: axes stand in the wire's own frame, "
+            "and only offsets from a line refitted on this occasion can be told"
+        )
+    if wire is not None:
+        unknown = [a.magnet for a in wire.axes if not bool(np.isfinite(a.estimate.value[:2]).all())]
+        if unknown:
+            lacks["centres"] = f"no centre could be found for {', '.join(unknown)}"
+        flat = [a.magnet for a in wire.axes if not bool(np.isfinite(a.estimate.value[2:]).all())]
+        if flat:
+            lacks["slopes"] = f"one mode only (or none that sees the slope) for {', '.join(flat)}: slopes are not known"
+    if points is None:
+        lacks["targets"] = (
+            "no survey was read on this occasion" if not occasion.sightings else "the survey could not be adjusted"
+        )
+    return lacks
+
+
+def with_notes(result: Result, notes: tuple[Fault, ...]) -> Result:
+    """The result with further notes."""
+    return replace(result, notes=(*result.notes, *notes))
