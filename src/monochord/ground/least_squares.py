@@ -38,6 +38,7 @@ class Adjustment:
     redundancy   (n,) part of a reading's error that shows in its own residual, diagonal of I - A gain; sum = dof
     weighted_residuals   (n,) P v, with P the inverse covariance of the readings; v / sigma^2 when they are independent
     information  (n,) diagonal of P Q_v P: what the residuals tell about an error in one reading, 1 / variance
+    weight       (n,) diagonal of P, 1 / sigma^2 when they are independent
     omega        weighted square sum v' P v
     dof          readings minus determined directions
     rank         number of determined directions (unknowns less constraints)
@@ -52,6 +53,7 @@ class Adjustment:
     redundancy: Array
     weighted_residuals: Array
     information: Array
+    weight: Array
     omega: float
     dof: int
     rank: int
@@ -289,7 +291,7 @@ def assemble(
     back = weighting.white_transposed(factored.left)
     redundancy = 1.0 - (weighting.coloured(factored.left) * back).sum(axis=1)
     white = weighting.white(residuals)
-    information = _own_weight(weighting) - (back**2).sum(axis=1)
+    weight = _own_weight(weighting)
     s = factored.singular
     return Adjustment(
         names=names,
@@ -299,7 +301,8 @@ def assemble(
         residuals=residuals,
         redundancy=redundancy,
         weighted_residuals=weighting.white_transposed(white),
-        information=information,
+        information=weight - (back**2).sum(axis=1),
+        weight=weight,
         omega=float(white @ white),
         dof=len(residuals) - len(s),
         rank=len(s),
