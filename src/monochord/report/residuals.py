@@ -58,7 +58,7 @@ def _of_kind(kind: str, readings: list[Residual]) -> KindStatistics:
 def root_mean_square(values: list[float]) -> float:
     """Root mean square; 0 readings give NaN.
 
-    >>> root_mean_square([3.0, -4.0]) ** 2
-    12.5
+    >>> root_mean_square([3.0, -3.0])
+    3.0
     """
     return math.sqrt(math.fsum(v * v for v in values) / len(values)) if values else math.nan

@@ -26,26 +26,28 @@ def known(value: float | None) -> bool:
 
 
 def decimals_for(uncertainties: Iterable[float | None]) -> int:
-    """Decimals that show the smallest uncertainty with two significant digits, 0 to 3.
+    """Decimals for a column: two significant digits of the largest uncertainty, at least one of the smallest; 0 to 3.
 
     uncertainties  in the unit of the print; unknown ones and zeros are passed over; 1 when none is left
 
-    >>> decimals_for([1.13, 24.0]), decimals_for([0.46]), decimals_for([112.0]), decimals_for([])
-    (1, 2, 0, 1)
+    >>> decimals_for([1.13]), decimals_for([0.82, 1.26]), decimals_for([0.46]), decimals_for([112.0]), decimals_for([])
+    (1, 1, 2, 0, 1)
     """
     real = [u for u in uncertainties if u is not None and math.isfinite(u) and u > 0.0]
     if not real:
         return 1
-    leading = math.floor(math.log10(min(real)))
-    return min(max(1 - leading, 0), MOST_DECIMALS)
+    wanted = max(1 - math.floor(math.log10(max(real))), -math.floor(math.log10(min(real))))
+    return min(max(wanted, 0), MOST_DECIMALS)
 
 
 def number(value: float, decimals: int, *, sign: bool = False) -> str:
-    """A number with fixed decimals and a true minus sign; a rounded zero carries no sign.
+    """A number with fixed decimals and a true minus sign; a rounded zero carries no sign, NaN is not known.
 
     >>> number(3.0, 1, sign=True), number(-0.01, 1, sign=True), number(-1.25, 2) == MINUS + "1.25"
     ('+3.0', '0.0', True)
     """
+    if not math.isfinite(value):
+        return UNKNOWN
     text = f"{abs(value):.{decimals}f}"
     if float(text) == 0.0:
         return text

@@ -1,0 +1,147 @@
+"""What a page holds, in order: headings with pictures and tables. A new kind of finding adds a chapter here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from monochord.campaign.found.result import Result
+from monochord.report.facts import COVERAGE, with_line, with_points
+from monochord.report.figures.along import axes_picture
+from monochord.report.figures.curves import curve_picture
+from monochord.report.figures.network import network_picture, targets_picture
+from monochord.report.figures.residuals import residuals_picture
+from monochord.report.svg import Picture
+from monochord.report.tables.state import (
+    conditions_table,
+    feet_table,
+    gates_table,
+    inputs_table,
+    lacks_table,
+    notes_table,
+    settings_table,
+)
+from monochord.report.tables.survey import rejected_table, residuals_table, stations_table, targets_table
+from monochord.report.tables.table import Table
+from monochord.report.tables.wire import axes_table, causes_table, corrections_table, moves_table, offsets_table
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """Pictures, then tables, under one heading; small pictures stand side by side. ``empty`` is said when there is neither."""
+
+    title: str
+    pictures: tuple[Picture, ...] = ()
+    tables: tuple[Table, ...] = ()
+    small: bool = False
+    empty: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chapter:
+    """Sections under one heading, with a sentence on how to read them."""
+
+    ident: str
+    title: str
+    lead: str
+    sections: tuple[Section, ...]
+
+
+def pictures_chapter(result: Result) -> Chapter:
+    """The axes, the survey, the scans, the resonances."""
+    axes = [axes_picture(result, found, line) for found, line in with_line(result)]
+    surveys = [
+        picture
+        for found, points in with_points(result)
+        for picture in (
+            network_picture(result, found.name, points),
+            targets_picture(result, found.name, points),
+            residuals_picture(found.name, points),
+        )
+    ]
+    return Chapter(
+        "pictures",
+        "Pictures",
+        "x is positive to the left looking along the beam, y is positive up, z runs along the beam.",
+        (
+            Section("Axes and the common line", tuple(axes), empty="No occasion has axes and a common line."),
+            Section("Survey", _there(surveys), empty="No occasion has a survey."),
+            *_curves(result, "Scans with their fits and residuals", "scans"),
+            *_curves(result, "Resonance of the wire", "resonances"),
+        ),
+    )
+
+
+def _there(pictures: Iterable[Picture | None]) -> tuple[Picture, ...]:
+    return tuple(picture for picture in pictures if picture is not None)
+
+
+def _curves(result: Result, title: str, kind: str) -> list[Section]:
+    wires = [(o.name, o.wire.scans if kind == "scans" else o.wire.resonances) for o in result.occasions if o.wire]
+    sections = [
+        Section(
+            f"{title}, {name}",
+            tuple(curve_picture(curve, kind, name, str(i)) for i, curve in enumerate(curves, 1)),
+            small=True,
+            empty="No curve was kept.",
+        )
+        for name, curves in wires
+    ]
+    return sections or [Section(title, empty="No occasion has a wire measurement.")]
+
+
+def tables_chapter(result: Result) -> Chapter:
+    """Every number, by subject and occasion."""
+    lines, surveys = list(with_line(result)), list(with_points(result))
+    wires = [(found, found.wire) for found in result.occasions if found.wire]
+    no_wire, no_survey = "No occasion has axes.", "No occasion has a survey."
+    return Chapter(
+        "tables",
+        "Tables",
+        "The number after ± is one standard uncertainty u (about 68 %); the bars and ellipses of the pictures hold "
+        f"95 % ({COVERAGE} u along one direction).",
+        (
+            Section(
+                "Offsets and what to do",
+                tables=tuple(t for o, n in lines for t in (offsets_table(result, o, n), moves_table(o))),
+                empty=no_wire,
+            ),
+            Section(
+                "Axes",
+                tables=tuple(t for o, w in wires for t in (axes_table(result, o, w), corrections_table(o, w))),
+                empty=no_wire,
+            ),
+            Section("Where the uncertainty comes from", tables=tuple(causes_table(result, o, n) for o, n in lines), empty=no_wire),
+            Section("Targets", tables=tuple(targets_table(result, o.name, p) for o, p in surveys), empty=no_survey),
+            Section(
+                "Survey",
+                tables=tuple(
+                    table
+                    for o, p in surveys
+                    for table in (rejected_table(o.name, p), residuals_table(o.name, p), stations_table(o.name, p))
+                ),
+                empty=no_survey,
+            ),
+            Section("Temperature, wire and feet", tables=(conditions_table(result), *_feet(result))),
+            Section("Checks and what is missing", tables=(lacks_table(result), gates_table(result), notes_table(result))),
+        ),
+    )  # fmt: skip
+
+
+def _feet(result: Result) -> tuple[Table, ...]:
+    return tuple(feet_table(result, found) for found in result.occasions) if result.campaign.girder.bolts else ()
+
+
+def origin_chapter(result: Result) -> Chapter:
+    """Where the numbers come from."""
+    origin = result.origin
+    return Chapter(
+        "origin",
+        "Origin",
+        f"Run {origin.run}, made by {origin.made_by} at {origin.made_at} (UTC).",
+        (Section("Files and settings", tables=(inputs_table(result), settings_table(result))),),
+    )
+
+
+#: The chapters of a page, in order.
+CHAPTERS: tuple[Callable[[Result], Chapter], ...] = (pictures_chapter, tables_chapter, origin_chapter)
