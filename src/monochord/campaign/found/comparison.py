@@ -1,0 +1,89 @@
+"""Two occasions compared: what is rigid motion, temperature and scale, what is shape, and what moved by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monochord.campaign.found.axes import Gate
+from monochord.ground.estimate import Estimate
+from monochord.ground.frames import Rigid
+
+
+@dataclass(frozen=True, slots=True)
+class ShapePart:
+    """One named part of the girder's change of shape: size at its largest [m] (or [rad] for twist) and its standard uncertainty."""
+
+    cause: str
+    size: float
+    u: float
+    unit: str
+    words: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class OwnMove:
+    """One magnet's rigid motion relative to the girder's fitted shape, given at its axis.
+
+    estimate   components "<magnet>.dx", ".dy", ".dz" [m], ".rx", ".ry", ".rz" [rad], girder frame
+    found      True when it moved, False when it did not, None when the data cannot tell it apart from something else
+    evidence   "targets", "wire and targets";  words  what is said of it
+    """
+
+    magnet: str
+    estimate: Estimate
+    found: bool | None
+    evidence: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class TargetMove:
+    """A target that moved by itself: displacement (x, y, z) [m] with its standard uncertainties."""
+
+    target: str
+    move: tuple[float, float, float]
+    u: tuple[float, float, float]
+    found: bool | None
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Closure:
+    """Wire change minus survey change at the axes of one girder.
+
+    offsets  magnet -> (x, y, u_x, u_y) [m] of the difference;  chi_square, dof, probability  that chance gives as much or more
+    """
+
+    offsets: Mapping[str, tuple[float, float, float, float]]
+    chi_square: float
+    dof: int
+    probability: float
+    ok: bool
+    words: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Comparison:
+    """What changed from one occasion to another.
+
+    rigid      motion of the girder frame that was taken out (as small rotation and shift)
+    scale, u_scale  relative scale that was taken out beyond what temperature explains
+    shape      named parts;  axis_changes  change of every magnet's axis about the line that shape and own moves make,
+               components "<magnet>.x", "<magnet>.y" [m]
+    own_moves  from all evidence there is;  own_moves_from_targets  from targets alone
+    """
+
+    start: str
+    end: str
+    rigid: Rigid
+    scale: float
+    u_scale: float
+    shape: tuple[ShapePart, ...]
+    own_moves: tuple[OwnMove, ...]
+    own_moves_from_targets: tuple[OwnMove, ...]
+    targets_moved: tuple[TargetMove, ...]
+    axis_changes: Estimate
+    closure: Closure | None
+    gates: tuple[Gate, ...]
+    sentence: str
