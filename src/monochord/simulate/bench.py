@@ -87,7 +87,7 @@ def build_bench(wire: Wire, rng: np.random.Generator) -> Bench:
     turn = rng.normal() * 8e-3
     return Bench(
         wire=wire, decay=0.42 * (1.0 + 0.08 * rng.normal()), decay_growth=0.03, stiffness=5e-8,
-        split=4e-4 * (1.0 + 0.3 * rng.normal()), principal=float(rng.uniform(-0.4, 0.4)),
+        split=3e-4 * (1.0 + 0.3 * rng.normal()), principal=float(rng.uniform(-0.3, 0.3)),
         sensor_turn=(turn + 0.7e-3 * rng.normal(), turn + 0.7e-3 * rng.normal()),
         sensor_gain=(1.0 + 0.01 * rng.normal(), 1.0 + 0.01 * rng.normal()),
         gain_creep=(1e-7 * rng.normal(), 1e-7 * rng.normal()),
@@ -110,7 +110,7 @@ def string_up(bench: Bench, f1: float, u_stringing: float, rng: np.random.Genera
     own = first / np.arange(1, 5) * (rng.normal(size=4) + 1j * rng.normal(size=4))
     ends = [complex(*rng.normal(size=2)) * 60e-6 for _ in range(2)]
     return Stringing(
-        start=ends[0], end=ends[1], f1=f1 * (1.0 + 1.5e-3 * rng.normal()), creep=4e-7 * rng.normal(),
+        start=ends[0], end=ends[1], f1=f1 * (1.0 + 1.5e-3 * rng.normal()), creep=2.5e-7 * rng.normal(),
         wander=(1.0e-3 * abs(rng.normal()), float(rng.uniform(3000.0, 7000.0))), own=own,
         # a horizontal part of some 20 uT and a vertical one of some 40 uT, turned by how the hall lies
         earth=complex(-40e-6 + 4e-6 * rng.normal(), 15e-6 + 6e-6 * rng.normal()),

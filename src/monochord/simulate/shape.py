@@ -92,7 +92,7 @@ def bowed(top_minus_bottom: float, *, expansion: float, depth: float) -> SmoothS
 
     top_minus_bottom  [K];  expansion  [1/K];  depth  [m]
 
-    >>> float(bowed(0.1, expansion=12e-6, depth=0.5).along_y[2])
+    >>> round(float(bowed(0.1, expansion=12e-6, depth=0.5).along_y[2]), 9)
     -1.2e-06
     """
     return SmoothShape(along_y=np.array([0.0, 0.0, -0.5 * expansion * top_minus_bottom / depth]))
