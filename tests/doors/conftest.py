@@ -232,8 +232,8 @@ def invent() -> Result:
     )  # fmt: skip
     return Result(
         campaign, found,
-        "All five magnets of Larch 7 lie within 21 µm of their common line in the tunnel. "
-        "SA1 stands farthest off, 14 ± 1 µm right and 18 ± 1 µm up. "
+        "All five magnets of Larch 7 lie within 12 µm of their common line in the tunnel. "
+        "SA2 stands farthest off, 7 ± 1 µm right and 12 ± 1 µm down. "
         "One sighting of T2 to SA1-3 on 2-arrived was wrong by 0.18 mm and was left out in both rounds.",
         Origin(
             "monochord 0.1.0", "2026-07-14T09:30:00Z", "run-0007",

@@ -133,7 +133,6 @@ class Picture:
             viewBox=f"0 0 {short(self.width)} {short(self.height)}",
             role="img",
             aria_labelledby=f"{self.ident}-title {self.ident}-desc",
-            style=f"max-width:{short(self.width)}px",
         )
 
 

@@ -39,9 +39,9 @@ def axes_picture(result: Result, found: OccasionFinding, line_found: CommonLine)
     head = HEAD + max(lifts, default=0.0)
     tops = [20.0 + head, 20.0 + head + TALL + GAP + head]
     body = [
-        text(LEFT, tops[0] - head - 4, "Seen from above: sideways, x [µm]", "heading"),
+        text(LEFT, tops[0] - head - 4, f"{found.name}, seen from above: sideways, x [µm]", "heading"),
         _panel(along, planes[0], lifts, tops[0], ("left", "right")),
-        text(LEFT, tops[1] - head - 4, "Seen from the side: height, y [µm]", "heading"),
+        text(LEFT, tops[1] - head - 4, f"{found.name}, seen from the side: height, y [µm]", "heading"),
         _panel(along, planes[1], lifts, tops[1], ("up", "down")),
     ]
     bottom = tops[1] + TALL

@@ -18,18 +18,19 @@ from monochord.report.words import counted, listed
 
 Array = NDArray[np.float64]
 
-WIDTH, EDGE = 760.0, 16.0
-UPWARD = ("Seen from above: beam to the right, its left side upward", "Seen from the side: height upward")
+WIDTH, EDGE, TOP, GAP = 760.0, 16.0, 34.0, 40.0
+UPWARD = ("seen from above: beam to the right, its left side upward", "seen from the side: height upward")
 
 
 @dataclass(frozen=True, slots=True)
 class View:
     """A flat view at true proportions: z to the right, one other coordinate upward.
 
-    axis  which coordinate goes upward: 0 x (from above), 1 y (from the side)
+    title  printed above it;  axis  which coordinate goes upward: 0 x (from above), 1 y (from the side)
     size  drawing units per metre;  z_low  left edge [m];  high  upper edge [m];  top  of the drawing
     """
 
+    title: str
     axis: int
     size: float
     z_low: float
@@ -49,10 +50,10 @@ class View:
         return part
 
 
-def two_views(places: Sequence[Array], top: float, *, most: float, gap: float) -> tuple[View, View, float]:
+def two_views(occasion: str, places: Sequence[Array], *, most: float) -> tuple[View, View, float]:
     """Plan and elevation of the same places at one size, below each other; also where they end.
 
-    most  greatest height of the plan [drawing units];  gap  between the two
+    most  greatest height of the plan [drawing units]
     """
     cloud = np.array(places)
     low, high = cloud.min(axis=0), cloud.max(axis=0)
@@ -60,9 +61,11 @@ def two_views(places: Sequence[Array], top: float, *, most: float, gap: float) -
     low, high = low - room, high + room
     size = min((WIDTH - 2 * EDGE) / float(high[2] - low[2]), most / float(high[0] - low[0]))
     z_low = float(low[2]) - ((WIDTH - 2 * EDGE) / size - float(high[2] - low[2])) / 2
-    plan = View(0, size, z_low, float(high[0]), top, float(high[0] - low[0]) * size)
-    side = View(1, size, z_low, float(high[1]), plan.top + plan.height + gap, float(high[1] - low[1]) * size)
-    return plan, side, side.top + side.height
+    titles = [f"{occasion}, {words}" for words in UPWARD]
+    plan = View(titles[0], 0, size, z_low, float(high[0]), TOP, float(high[0] - low[0]) * size)
+    below = TOP + plan.height + GAP
+    side = View(titles[1], 1, size, z_low, float(high[1]), below, float(high[1] - low[1]) * size)
+    return plan, side, below + side.height
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -83,7 +86,7 @@ def network_picture(result: Result, occasion: str, points: PointSet) -> Picture 
     everywhere = [xyz for xyz, _ in known.values()] + list(stations.values())
     if not everywhere:
         return None
-    plan, side, end = two_views(everywhere, 34.0, most=430.0, gap=40.0)
+    plan, side, end = two_views(occasion, everywhere, most=430.0)
     size = _ellipse_size([cov for _, cov in known.values()], 7.0)
     net = Net(result.campaign.girder.magnets, points, known, stations, size)
     return Picture(
@@ -109,7 +112,7 @@ def _network(net: Net, view: View) -> str:
     wrong = [(s, t) for s, t in sorted(left_out) if s in stands and t in places]
     notes = [Spot(*_towards(stands[s], places[t]), f"{s} to {t} left out", 7.0) for s, t in wrong]
     return group(
-        text(EDGE, view.top - 8, UPWARD[view.axis], "heading"),
+        text(EDGE, view.top - 8, view.title, "heading"),
         *(_magnet(view, m) for m in net.magnets),
         tag("path", d="".join(_sights(kept, stands, places)), class_="sight"),
         *(ellipse(*places[n], view.flat(cov), net.size, "spread") for n, (_, cov) in net.known.items()),
@@ -180,7 +183,7 @@ def targets_picture(result: Result, occasion: str, points: PointSet) -> Picture 
     known = blocks(in_girder_frame(points), [n for n in points.names if points.carriers.get(n) != "wall"])
     if not known:
         return None
-    plan, side, end = two_views([xyz for xyz, _ in known.values()], 34.0, most=300.0, gap=40.0)
+    plan, side, end = two_views(occasion, [xyz for xyz, _ in known.values()], most=300.0)
     size = _ellipse_size([cov for _, cov in known.values()], 11.0)
     return Picture(
         ident("targets", occasion),
@@ -202,7 +205,7 @@ def _targets(result: Result, known: Mapping[str, tuple[Array, Array]], view: Vie
     clear = {n: ELLIPSE_95 * size * float(np.sqrt(cov[view.axis, view.axis])) for n, (_, cov) in known.items()}
     names = [Spot(*place, n, clear[n]) for n, place in places.items()] if view.axis == 0 else []
     return group(
-        text(EDGE, view.top - 8, UPWARD[view.axis], "heading"),
+        text(EDGE, view.top - 8, view.title, "heading"),
         *(_magnet(view, m) for m in result.campaign.girder.magnets),
         *(ellipse(*places[n], view.flat(cov), size, "spread") for n, (_, cov) in known.items()),
         *(circle(*place, 1.8, "target") for place in places.values()),
