@@ -2,7 +2,7 @@
 # PYTHON=... names another interpreter, VENV=... another place for the environment.
 
 VENV ?= .venv
-PYTHON ?= python3.11
+PYTHON ?= $(shell command -v python3.11 || command -v python3)
 export VENV PYTHON
 bin = $(VENV)/bin
 

@@ -10,7 +10,8 @@ cd "$(dirname "$0")/.."
 kind=${1:?run or test}
 venv=${VENV:-.venv}
 python=${PYTHON:-python3.11}
-command -v "$python" >/dev/null || { echo "no $python here; name one of 3.11 with PYTHON=..." >&2; exit 1; }
+"$python" -c 'import sys; sys.exit(sys.version_info[:2] != (3, 11))' ||
+    { echo "given $python; expected Python 3.11, for which the pins are; name it with PYTHON=..." >&2; exit 1; }
 
 # what the environment for a kind is made from, in one number
 state() {
