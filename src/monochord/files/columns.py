@@ -1,0 +1,83 @@
+"""Columns by meaning: what a description says of a table, and what is read from one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monochord.files.roles import Meaning
+from monochord.files.table import Dialect
+from monochord.ground.units import Unit
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column as the description tells it.
+
+    names        what the laboratory calls it (any one of these)
+    unit         of all its cells, or None when ``unit_column`` or the table's unit line says it
+    sign         -1 when the laboratory counts the other way
+    words        the laboratory's words -> ours;  markers  numbers that mean "no reading"
+    notation     of a time, or "degrees minutes seconds" of an angle
+    """
+
+    key: str
+    meaning: Meaning
+    names: tuple[str, ...]
+    unit: Unit | None = None
+    unit_column: str = ""
+    unit_line: bool = False
+    sign: float = 1.0
+    words: Mapping[str, str] = field(default_factory=dict)
+    markers: tuple[float, ...] = ()
+    notation: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How the tables of one role read: dialect, columns, columns passed over, and the good words of a status."""
+
+    role: str
+    dialect: Dialect
+    columns: tuple[Column, ...]
+    passed_over: frozenset[str] = frozenset()
+    good_status: frozenset[str] = frozenset()
+
+
+@dataclass(slots=True)
+class Rows:
+    """The rows of one file by meaning: texts and numbers (n,) in SI, and the 1-based line of each row.
+
+    names  meaning -> what the file calls the column
+    """
+
+    file: str
+    lines: Sequence[int]
+    text: dict[str, list[str]] = field(default_factory=dict)
+    number: dict[str, Array] = field(default_factory=dict)
+    names: dict[str, str] = field(default_factory=dict)
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+    def __contains__(self, key: str) -> bool:
+        return key in self.text or key in self.number
+
+    def known(self, key: str, row: int) -> float | None:
+        """A number of one row, None when it is not told."""
+        if key not in self.number:
+            return None
+        value = float(self.number[key][row])
+        return None if math.isnan(value) else value
+
+    def known_all(self, key: str) -> list[float | None]:
+        """A number of every row, None where it is not told."""
+        if key not in self.number:
+            return [None] * len(self)
+        return [None if v != v else v for v in self.number[key].tolist()]  # noqa: PLR0124  v != v is NaN

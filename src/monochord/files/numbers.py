@@ -1,0 +1,158 @@
+"""One number reader for every table: spelling is declared, applied strictly, and never guessed per cell.
+
+A column of ordinary numbers goes through a fast path; only when that fails is each cell looked at. A
+cell ends as a number, as missing (lone dots, dangling exponents, missing words), as words (no digit
+in it: perhaps the row is a remark), or as bad, which is a fault. Nothing becomes 0 or text in silence.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+_MINUS = {ord(c): "-" for c in "\u2212\u2013\u2012\u2010\u2011\uff0d\ufe63"}
+_SPACES = "".join(chr(c) for c in (0xA0, 0x2009, 0x202F, 0x2007))
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_FORTRAN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))[dDqQ]([+-]?\d+)", re.ASCII)
+# An exponent of three digits has lost its letter; only after 0.ddd, so that joined cells never pass for one.
+_LETTERLESS = re.compile(r"([+-]?0?\.\d+)([+-]\d{3})", re.ASCII)
+_EMPTY = re.compile(r"[+-]?\.?|[+-]?\d*\.?\d*[eEdD][+-]?", re.ASCII)
+
+#: Words that mean "no number here", in any case.
+MISSING = frozenset({"", "-", "--", "---", "nan", "na", "n/a", "#n/a", "null", "none", "?", "*"})
+
+
+@dataclass(frozen=True, slots=True)
+class Spelling:
+    """How numbers are spelled: decimal mark, grouping mark ("" for none), further missing words."""
+
+    decimal: str = "."
+    grouping: str = ""
+    missing: frozenset[str] = MISSING
+
+
+@dataclass(frozen=True, slots=True)
+class Odd:
+    """A cell that is no number: index in the column, kind ("missing", "words", "bad"), and why."""
+
+    index: int
+    kind: str
+    why: str
+
+
+def column(cells: Sequence[str], spelling: Spelling) -> tuple[list[float], list[Odd]]:
+    """Numbers of a column, NaN where a cell is odd, and the odd cells.
+
+    >>> column(["-0,512", "."], Spelling(decimal=","))
+    ([-0.512, nan], [Odd(index=1, kind='missing', why='no digits')])
+    """
+    fast = _fast(cells, spelling)
+    if fast is not None:
+        return fast, []
+    values: list[float] = []
+    odd: list[Odd] = []
+    for index, cell in enumerate(cells):
+        number = _one(cell, spelling)
+        if isinstance(number, float):
+            values.append(number)
+        else:
+            values.append(float("nan"))
+            odd.append(Odd(index, *number))
+    return values, odd
+
+
+def _fast(cells: Sequence[str], spelling: Spelling) -> list[float] | None:
+    joined = "\n".join(cells)
+    # What float() takes and a table must not: digits of other scripts, underscores, nan and inf.
+    if not joined.isascii() or "_" in joined or "n" in joined or "N" in joined:
+        return None
+    if spelling.decimal != ".":
+        if "." in joined:
+            return None
+        joined = joined.replace(spelling.decimal, ".")
+        cells = joined.split("\n")
+    try:
+        return list(map(float, cells))
+    except ValueError:
+        return None
+
+
+def _one(cell: str, spelling: Spelling) -> float | tuple[str, str]:
+    """A number, or (kind, why)."""
+    text = cell.strip().strip(_SPACES).translate(_MINUS)
+    if text.casefold() in spelling.missing:
+        return "missing", "empty" if not text else "a word for missing"
+    if not any(c.isdigit() for c in text):
+        return ("missing", "no digits") if _EMPTY.fullmatch(text) else ("words", "a number")
+    if spelling.grouping:
+        text = _ungrouped(text, spelling)
+    if spelling.decimal != "." and "." in text:
+        return "bad", f"a number with decimal {spelling.decimal!r} and no point (no grouping mark is declared)"
+    value = _value(text.replace(spelling.decimal, ".", 1))
+    if value is not None:
+        return value
+    return ("missing", "a dangling exponent") if _EMPTY.fullmatch(text) else ("bad", _wanted(spelling))
+
+
+def _value(text: str) -> float | None:
+    if _PLAIN.fullmatch(text):
+        return float(text)
+    found = _FORTRAN.fullmatch(text) or _LETTERLESS.fullmatch(text)
+    return float(f"{found[1]}e{found[2]}") if found else None
+
+
+def _wanted(spelling: Spelling) -> str:
+    return f"a number with decimal {spelling.decimal!r}" + (
+        f" and groups of three set apart by {spelling.grouping!r}" if spelling.grouping else ""
+    )
+
+
+def _ungrouped(text: str, spelling: Spelling) -> str:
+    """The number without its grouping marks; as it was when they stand in wrong places, so that it fails later."""
+    mark = spelling.grouping
+    if mark == " ":
+        for space in _SPACES:
+            text = text.replace(space, " ")
+    if mark not in text:
+        return text
+    head, dot, tail = text.partition(spelling.decimal)
+    groups = head.lstrip("+-").split(mark)
+    if mark in tail or not 1 <= len(groups[0]) <= 3 or any(len(g) != 3 for g in groups[1:]):
+        return text
+    return head.replace(mark, "") + dot + tail
+
+
+def sexagesimal_column(cells: Sequence[str], spelling: Spelling) -> tuple[list[float], list[Odd]]:
+    """A column of degrees, minutes and seconds as degrees, NaN where a cell is odd, and the odd cells."""
+    values: list[float] = []
+    odd: list[Odd] = []
+    for index, cell in enumerate(cells):
+        number = sexagesimal(cell, spelling)
+        values.append(number if isinstance(number, float) else float("nan"))
+        if not isinstance(number, float):
+            odd.append(Odd(index, *number))
+    return values, odd
+
+
+def sexagesimal(cell: str, spelling: Spelling) -> float | tuple[str, str]:
+    """Degrees, minutes and seconds as degrees; the sign counts even on a zero.
+
+    >>> round(sexagesimal("-0 12 30", Spelling()), 9)
+    -0.208333333
+    >>> sexagesimal("359 59 60", Spelling())
+    ('bad', 'minutes and seconds below 60')
+    """
+    text = cell.strip().translate(_MINUS)
+    parts = [p for p in re.split(r"[\s°'\"\u2032\u2033:]+", text) if p]
+    if not parts:
+        return "missing", "empty"
+    numbers = [_one(p, spelling) for p in parts]
+    values = [n for n in numbers if isinstance(n, float)]
+    if len(values) < len(parts) or len(parts) > 3:
+        return "bad", "degrees, minutes and seconds"
+    whole, minutes, seconds = [*values, 0.0, 0.0][:3]
+    if not (0.0 <= minutes < 60.0 and 0.0 <= seconds < 60.0):
+        return "bad", "minutes and seconds below 60"
+    size = abs(whole) + minutes / 60.0 + seconds / 3600.0
+    return -size if text.startswith("-") else size

@@ -1,0 +1,203 @@
+"""One occasion read from its files: every kind that was measured, and words for what is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+import numpy as np
+
+from monochord.campaign.given.girder import Girder
+from monochord.campaign.given.occasion import FootFinding, Occasion, RideSample, TemperatureReading, Turn
+from monochord.campaign.given.survey import Sighting
+from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
+from monochord.campaign.origin import Source
+from monochord.files import small_tables, wire_tables
+from monochord.files.checks_survey import check_survey
+from monochord.files.checks_wire import check_wire
+from monochord.files.checksum import changed, content, sha256, sha256_of
+from monochord.files.columns import Rows
+from monochord.files.document import Node
+from monochord.files.lab import Lab
+from monochord.files.reading import read_rows
+from monochord.files.sightings import check_names, sightings
+from monochord.files.waveforms import raw_signals
+from monochord.ground.faults import Fault, Gatherer, Refused
+
+
+@dataclass(slots=True)
+class Measured:
+    """Everything that the files of one occasion hold, as it is gathered."""
+
+    sightings: list[Sighting] = field(default_factory=list)
+    scans: list[WireScan] = field(default_factory=list)
+    sweeps: list[Sweep] = field(default_factory=list)
+    raw_scans: list[RawScan] = field(default_factory=list)
+    raw_sweeps: list[RawSweep] = field(default_factory=list)
+    feet: list[FootFinding] = field(default_factory=list)
+    temperatures: list[TemperatureReading] = field(default_factory=list)
+    turns: list[Turn] = field(default_factory=list)
+    ride: list[RideSample] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Reader:
+    """Reads the occasions of one campaign; faults, notes and inputs are gathered over all of them.
+
+    sensors  distance of the x and y sensors from the upstream support [m], where a container told it
+    """
+
+    folder: Path
+    lab: Lab
+    girder: Girder
+    wire_ends: tuple[str, ...]
+    faults: Gatherer = field(default_factory=Gatherer)
+    notes: list[Fault] = field(default_factory=list)
+    inputs: list[Source] = field(default_factory=list)
+    sensors: dict[str, float] = field(default_factory=dict)
+
+    def occasion(self, node: Node) -> Occasion:
+        """One occasion of the campaign file."""
+        measured = Measured()
+        for entry in node.nodes("files"):
+            try:
+                self._file(entry, measured)
+            except Refused as refusal:
+                self.faults.faults.extend(refusal.faults)
+        told = node.amount("temperature", "temperature") if "temperature" in node else None
+        self._check_sightings(measured)
+        missed = check_wire(
+            self.girder,
+            [*measured.scans, *measured.raw_scans],
+            [*measured.sweeps, *measured.raw_sweeps],
+            self.faults,
+            self.notes,
+        )
+        name = node.text("name")
+        lacks = [*missed, *_lacks(name, measured, told, self.wire_ends)]
+        scans, raw = _from_first_reading(measured)
+        return Occasion(
+            name,
+            node.text("place"),
+            tuple(measured.sightings),
+            scans,
+            tuple(measured.sweeps),
+            raw,
+            tuple(measured.raw_sweeps),
+            tuple(measured.feet),
+            tuple(measured.temperatures),
+            told,
+            tuple(measured.turns),
+            tuple(measured.ride),
+            tuple(lacks),
+        )
+
+    def _file(self, entry: Node, measured: Measured) -> None:
+        name, role, then = entry.text("path"), entry.text("role"), entry.text("sha256")
+        path = self.folder / name
+        if role == "waveforms":
+            now = sha256(path, name)
+            if now != then:
+                raise Refused([changed(name, now, then)])
+            self.inputs.append(Source(name, now))
+            self._container(path, name, measured)
+            return
+        data = content(path, name)
+        now = sha256_of(data)
+        if now != then:
+            raise Refused([changed(name, now, then)])
+        self.inputs.append(Source(name, now))
+        form = self.lab.forms.get(role)
+        if form is None:
+            given = f"a file for {role!r}"
+            raise Refused([entry.fault("role", given, f"[tables.{role}] in the lab description", "add it")])
+        before = len(self.faults.faults)
+        rows = read_rows(data, name, form, self.faults, self.notes)
+        if rows is not None and len(self.faults.faults) == before:
+            if not len(rows):
+                self.notes.append(Fault("no row of data", "a table with data", "see whether it was saved", name))
+            else:
+                self._take(role, rows, measured)
+
+    def _take(self, role: str, rows: Rows, measured: Measured) -> None:
+        bolts = [b.name for b in self.girder.bolts]
+        lab, faults = self.lab, self.faults
+        if role == "sightings":
+            measured.sightings += sightings(rows, lab, faults, self.notes)
+        elif role == "wire_scans":
+            measured.scans += wire_tables.scans(rows, lab, faults)
+        elif role == "wire_sweeps":
+            measured.sweeps += wire_tables.sweeps(rows, lab, faults)
+        elif role == "feet":
+            measured.feet += small_tables.feet(rows, lab, bolts, faults)
+        elif role == "turns":
+            measured.turns += small_tables.turns(rows, bolts, faults)
+        elif role == "temperatures":
+            measured.temperatures += small_tables.temperatures(rows, lab, faults)
+        elif role == "ride":
+            measured.ride += small_tables.ride(rows, lab, self.notes)
+
+    def _container(self, path: Path, name: str, measured: Measured) -> None:
+        raw = raw_signals(path, name, self.lab, self.faults, self.notes)
+        measured.raw_scans += raw.scans
+        measured.raw_sweeps += raw.sweeps
+        for axis, place in raw.sensors.items():
+            if abs(self.sensors.setdefault(axis, place) - place) > 1e-6:
+                given = f"{axis} sensor {place * 1e3:g} mm from the upstream support"
+                expected = f"{self.sensors[axis] * 1e3:g} mm as on the occasion before"
+                self.faults.add(given, expected, "one bench has one place for it; mend the attribute", file=name)
+
+    def _check_sightings(self, measured: Measured) -> None:
+        if not measured.sightings:
+            return
+        node = self.lab.root.node("tables").node("sightings")
+        known = [*(t.name for t in self.girder.targets), *self.wire_ends]
+        check_names(measured.sightings, known, node.texts("other_points"), self.faults, self.notes)
+        self.faults.faults.extend(check_survey(measured.sightings, self.girder.targets))
+
+
+def _from_first_reading(measured: Measured) -> tuple[tuple[WireScan, ...], tuple[RawScan, ...]]:
+    """Scans with their times counted from the first reading of the occasion."""
+    told = [s.times for s in measured.scans] + [s.times for s in measured.raw_scans]
+    times = [t for t in told if not np.isnan(t).all()]
+    if not times:
+        return tuple(measured.scans), tuple(measured.raw_scans)
+    start = min(float(np.nanmin(t)) for t in times)
+    tables = tuple(replace(s, times=s.times - start) for s in measured.scans)
+    return tables, tuple(replace(s, times=s.times - start) for s in measured.raw_scans)
+
+
+def _lacks(name: str, m: Measured, told: float | None, wire_ends: tuple[str, ...]) -> list[str]:
+    """Words for what was not measured and why it matters."""
+    lacks = []
+    scanned, surveyed = bool(m.scans or m.raw_scans), bool(m.sightings)
+    if (scanned or surveyed) and not m.temperatures and told is None:
+        lacks.append(
+            "no temperature of the girder: its growth and bow cannot be taken out; "
+            f'give it by --set temperature.{name}="... degC"'
+        )
+    if scanned and not (m.sweeps or m.raw_sweeps):
+        lacks.append("no resonance sweep: the wire's sag must come from the drive frequencies")
+    seen = {s.target for s in m.sightings}
+    if scanned and wire_ends and not set(wire_ends) <= seen:
+        missing = ", ".join(e for e in wire_ends if e not in seen)
+        lacks.append(f"wire end {missing} not surveyed: axes stand in the wire's own frame, not the girder's")
+    if surveyed and not m.feet:
+        lacks.append("no finding at the feet: it is not known which of them bear")
+    return lacks
+
+
+def checked_inputs(folder: Path, entries: list[Node], faults: Gatherer) -> list[Source]:
+    """Checksums of files that are kept but not read again; one that changed is a fault."""
+    found = []
+    for entry in entries:
+        name, then = entry.text("path"), entry.text("sha256")
+        try:
+            now = sha256(folder / name, name)
+        except Refused as refusal:
+            faults.faults.extend(refusal.faults)
+            continue
+        if now != then:
+            faults.faults.append(changed(name, now, then))
+        found.append(Source(name, now))
+    return found

@@ -1,0 +1,139 @@
+"""Sightings of one occasion: circles turned into ours, rounds counted, names checked against the girder.
+
+direction  counter-clockwise seen from above;  zenith  0 straight up; both in rad
+"""
+
+from __future__ import annotations
+
+import fnmatch
+import math
+from collections import Counter
+from collections.abc import Iterable
+
+import numpy as np
+
+from monochord.campaign.given.survey import Instrument, Sighting
+from monochord.files.columns import Array, Rows
+from monochord.files.document import Node
+from monochord.files.lab import Lab
+from monochord.files.words import did_you_mean, folded
+from monochord.ground.faults import Fault, Gatherer
+
+#: Distances a tracker reads [m].
+NEAREST, FARTHEST = 0.05, 200.0
+
+
+def instrument(node: Node) -> Instrument:
+    """What the description says of the tracker."""
+    levelled = None if node.text("levelled") == "no" else node.amount("levelled", "angle")
+    return Instrument(
+        node.text("name"),
+        node.amount("angle", "angle"),
+        node.amount("range", "length"),
+        node.amount("range_per_distance", "ratio"),
+        levelled,
+        node.amount("mounting", "length"),
+        node.amount("range_scale", "ratio"),
+        node.text("range_sum"),
+    )
+
+
+def sightings(rows: Rows, lab: Lab, faults: Gatherer, notes: list[Fault]) -> list[Sighting]:
+    """The sightings of one file; angles out of range and unlikely distances are faults."""
+    angles = lab.root.node("angles")
+    direction = rows.number["horizontal"]
+    _in_range(rows, "horizontal", direction, (-2.0 * math.pi, 2.0 * math.pi), faults)
+    if angles.text("horizontal") == "clockwise":
+        direction = -direction
+    direction = np.mod(direction, 2.0 * math.pi)
+    vertical = rows.number["vertical"]
+    if angles.text("vertical") == "elevation":
+        _in_range(rows, "vertical", vertical, (-math.pi / 2, math.pi / 2), faults)
+        vertical = math.pi / 2 - vertical
+    else:
+        _in_range(rows, "vertical", vertical, (0.0, math.pi), faults)
+    _in_range(rows, "distance", rows.number["distance"], (NEAREST, FARTHEST), faults)
+    stations, targets = rows.text["station"], rows.text["target"]
+    rounds = _rounds(rows, stations, targets)
+    triples = zip(_known(direction), _known(vertical), rows.known_all("distance"), strict=True)
+    found = []
+    for (h, v, d), s, t, r, line in zip(triples, stations, targets, rounds, rows.lines, strict=True):
+        if h is None and v is None and d is None:
+            notes.append(Fault(f"{t} from {s} without any number", "a sighting", "left out", rows.file, line))
+        else:
+            found.append(Sighting(s, t, h, v, d, r, rows.file, line))
+    return found
+
+
+def _known(values: Array) -> list[float | None]:
+    return [None if math.isnan(v) else v for v in values.tolist()]
+
+
+def _rounds(rows: Rows, stations: list[str], targets: list[str]) -> list[int]:
+    """The round of each sighting: as told, else how often this station has seen this target so far."""
+    if "round" in rows.number:
+        return [int(r) for r in rows.number["round"].tolist()]
+    seen: Counter[tuple[str, str]] = Counter()
+    rounds = []
+    for pair in zip(stations, targets, strict=True):
+        seen[pair] += 1
+        rounds.append(seen[pair])
+    return rounds
+
+
+def _in_range(rows: Rows, key: str, values: Array, span: tuple[float, float], faults: Gatherer) -> None:
+    low, high = span
+    bad = np.flatnonzero((values < low - 1e-9) | (values > high + 1e-9))
+    if not bad.size:
+        return
+    row, name = int(bad[0]), rows.names[key]
+    if key == "distance":
+        given = f"{values[row]:.6g} m and {bad.size - 1} more" if bad.size > 1 else f"{values[row]:.6g} m"
+        expected, remedy = f"a distance from {low:g} m to {high:g} m", "look for a wrong unit (mm, m, inch)"
+    else:
+        many = f", and {bad.size - 1} more" if bad.size > 1 else ""
+        given = f"{values[row]:.6g} rad{many}"
+        expected = f"an angle from {low:.4g} to {high:.4g} rad"
+        remedy = "look for a wrong unit (gon, deg), readings in the second face, or elevation instead of zenith angle"
+    faults.add(given, expected, remedy, file=rows.file, line=rows.lines[row], column=name)
+
+
+def check_names(
+    found: list[Sighting], known: Iterable[str], others: tuple[str, ...], faults: Gatherer, notes: list[Fault]
+) -> None:
+    """Names that neither the girder nor the description knows are faults; targets seen once are noted.
+
+    others  patterns of names that stand on neither the girder nor in its tables, such as wall points
+    """
+    names = set(known)
+    first: dict[str, Sighting] = {}
+    count: Counter[str] = Counter()
+    for s in found:
+        first.setdefault(s.target, s)
+        count[s.target] += 1
+    for name, s in first.items():
+        if name not in names and not any(fnmatch.fnmatchcase(name, p) for p in others):
+            _unknown(s, names, first, faults)
+        elif count[name] == 1:
+            remedy = "nothing checks this sighting; see it from another station or twice"
+            notes.append(Fault(f"target {name} seen once", "two sightings or more", remedy, s.file, s.line))
+
+
+def _unknown(s: Sighting, names: set[str], first: dict[str, Sighting], faults: Gatherer) -> None:
+    hint = did_you_mean(s.target, sorted(names))
+    dates = [n for n in names if n not in first and _looks_like_date(s.target, n)]
+    if dates:
+        hint = f"it looks like a date made by a spreadsheet from a name such as {min(dates)!r}; "
+    remedy = (
+        f"{hint}mend the name, add the target to the table of targets, say --set targets.{s.target}.carrier=wall, "
+        "or list a pattern under other_points of the sightings"
+    )
+    faults.add(f"target {s.target!r}", "a target of the girder or a wall point", remedy, file=s.file, line=s.line)
+
+
+def _looks_like_date(name: str, nominal: str) -> bool:
+    parts = name.split("-")
+    if len(parts) != 3 or not all(p.isdecimal() for p in parts) or len(parts[0]) != 4:
+        return False
+    short = "".join(str(int(p)) for p in (parts[1], parts[2], parts[0][2:]))
+    return sorted(folded(nominal)) == sorted(short) or folded(nominal) in (short, "".join(map(str, map(int, parts))))

@@ -1,0 +1,290 @@
+"""Raw signals of a container as scans and sweeps whose blocks are read when asked for.
+
+Every fact comes from the description: a constant with its unit, or an attribute of the file, the group
+or the block with its unit. Scales carry the sign that makes a positive displacement positive x or y of
+the girder frame.
+"""
+
+from __future__ import annotations
+
+import fnmatch
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monochord.campaign.given.wire import RawScan, RawSweep, Waveform
+from monochord.files import clock
+from monochord.files.amounts import amount
+from monochord.files.container import Block, Contents, Group, Value, block, contents
+from monochord.files.document import Node
+from monochord.files.lab import Lab
+from monochord.files.words import did_you_mean, listed
+from monochord.ground import units
+from monochord.ground.faults import Fault, Gatherer, Refused
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Raw:
+    """The raw scans and sweeps of one container; sensors: distance from the upstream support [m] where it tells."""
+
+    scans: tuple[RawScan, ...]
+    sweeps: tuple[RawSweep, ...]
+    sensors: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where attributes are looked up: file, and group and block when inside them."""
+
+    file: str
+    contents: Contents
+    group: Group | None = None
+    block: Block | None = None
+
+    @property
+    def words(self) -> str:
+        return "/".join(p.name for p in (self.group, self.block) if p is not None)
+
+    def attributes(self, on: str) -> Mapping[str, Value]:
+        if on == "file":
+            return self.contents.attributes
+        holder = self.group if on == "group" else self.block
+        return holder.attributes if holder is not None else {}
+
+
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """The constant facts of one container."""
+
+    rate: float
+    to_volts: float
+    channels: tuple[int, int, int]
+    scales: tuple[float, float, float]
+    sensors: Mapping[str, float]
+    width: int
+
+
+def raw_signals(path: Path, name: str, lab: Lab, faults: Gatherer, notes: list[Fault]) -> Raw:
+    """Scans and sweeps of a container that has been inspected; faults gathered, nothing read beyond attributes."""
+    node = lab.root.node("waveforms")
+    inside = contents(path, name)
+    for link in inside.links:
+        notes.append(Fault(f"link {link!r}", "data in the file itself", "not followed", name))
+    place = _Place(name, inside)
+    bench = _bench(node, place, lab)
+    wire = _number(node, "wire_length", "length", place) if "wire_length" in node else None
+    told = lab.root.node("wire").amount("length", "length")
+    if wire is not None and abs(wire - told) > 1e-3 * told:
+        remedy = "another bench, or a wrong unit; mend the description or the file"
+        faults.add(f"wire length {wire:g} m", f"{told:g} m as in the lab description", remedy, file=name)
+    scans, sweeps = [], []
+    for group in inside.groups:
+        here = _Place(name, inside, group)
+        try:
+            if fnmatch.fnmatchcase(group.name, node.text("scans")):
+                scans.append(_scan(path, node, here, bench, lab))
+            elif fnmatch.fnmatchcase(group.name, node.text("sweeps") or "\0"):
+                sweeps.append(_sweep(path, node, here, bench))
+            else:
+                notes.append(Fault(f"group {group.name!r}", "a scan or a sweep", "not read", name))
+        except Refused as refusal:
+            faults.faults.extend(refusal.faults)
+    return Raw(tuple(scans), tuple(sweeps), bench.sensors)
+
+
+def _bench(node: Node, place: _Place, lab: Lab) -> _Bench:
+    names = _channels(node, place)
+    reference = node.node("reference")
+    channels = {"reference": _channel(reference, names)}
+    scales = {"reference": _number(reference, "scale", "resistance", place)}
+    from_upstream: dict[str, float] = {}
+    for letter, sensor in node.node("sensors").named():
+        house, sign = lab.axes.house(letter)
+        sign *= -1.0 if sensor.text("sign", "+") == "-" else 1.0
+        channels[house] = _channel(sensor, names)
+        scales[house] = sign * _number(sensor, "scale", "voltage per length", place)
+        if "from_upstream" in sensor:
+            from_upstream[house] = _number(sensor, "from_upstream", "length", place)
+    if not {"x", "y"} <= set(channels):
+        raise Refused(
+            [node.fault("sensors", f"sensors along {listed(sorted(channels))}", "two across the beam", "mend")]
+        )
+    counts = node.data.get("counts_to_volts")
+    to_volts = 1.0 if counts == "none" else _number(node, "counts_to_volts", "voltage", place)
+    order = ("reference", "x", "y")
+    return _Bench(
+        _number(node, "sample_rate", "frequency", place),
+        to_volts,
+        (channels[order[0]], channels[order[1]], channels[order[2]]),
+        (scales[order[0]], scales[order[1]], scales[order[2]]),
+        from_upstream,
+        len(names),
+    )
+
+
+def _channels(node: Node, place: _Place) -> list[str]:
+    if isinstance(node.data["channels"], list):
+        return list(node.texts("channels"))
+    value = _attribute(node.node("channels"), place)
+    return [str(v) for v in value] if isinstance(value, list) else [v.strip() for v in str(value).split(",")]
+
+
+def _channel(node: Node, names: list[str]) -> int:
+    wanted = node.text("channel")
+    if wanted not in names:
+        remedy = f"{did_you_mean(wanted, names)}mend the description"
+        raise Refused([node.fault("channel", f"channel {wanted!r}", f"one of {listed(names)}", remedy)])
+    return names.index(wanted)
+
+
+def _scan(path: Path, node: Node, place: _Place, bench: _Bench, lab: Lab) -> RawScan:
+    assert place.group is not None
+    group = place.group
+    said = _text(node, "moved", place)
+    vector = lab.axes.direction(said)
+    if vector is None or vector[2] != 0.0:
+        remedy = "mend the attribute, or give words for it in the lab description"
+        raise Refused([_fault(place, f"moved axis {said!r}", "an axis across the beam", remedy)])
+    stages = _stages(node, place, lab)
+    return RawScan(
+        group.name,
+        _text(node, "magnet", place),
+        "x" if vector[0] != 0.0 else "y",
+        _number(node, "magnet_current", "current", place),
+        _mode(node, place),
+        stages["x"],
+        stages["y"],
+        _times(node, place),
+        tuple(_waveform(path, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks),
+        place.file,
+        tuple(range(1, len(group.blocks) + 1)),
+    )
+
+
+def _sweep(path: Path, node: Node, place: _Place, bench: _Bench) -> RawSweep:
+    assert place.group is not None
+    group = place.group
+    waves = tuple(_waveform(path, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks)
+    return RawSweep(group.name, _mode(node, place), waves, place.file, tuple(range(1, len(waves) + 1)))
+
+
+def _waveform(path: Path, node: Node, place: _Place, bench: _Bench) -> Waveform:
+    assert place.group is not None
+    assert place.block is not None
+    rows = node.text("samples") == "rows"
+    shape = place.block.shape if rows else place.block.shape[::-1]
+    if len(shape) != 2 or shape[1] != bench.width:
+        expected = f"samples of {bench.width} channels"
+        remedy = "the block is damaged, or samples and channels are exchanged in the lab description"
+        raise Refused([_fault(place, f"a block of shape {place.block.shape}", expected, remedy)])
+    if shape[0] < 2:
+        raise Refused([_fault(place, f"{shape[0]} samples", "a signal", "nothing was recorded; leave the block out")])
+    where = (place.group.name, place.block.name)
+    reader = _reader(path, place.file, where, bench.to_volts, rows=rows)
+    frequency = _number(node, "drive_frequency", "frequency", place)
+    return Waveform(reader, bench.rate, *bench.channels, *bench.scales, frequency)
+
+
+def _reader(path: Path, file: str, where: tuple[str, str], to_volts: float, *, rows: bool) -> Callable[[], Array]:
+    def read() -> Array:
+        # To float first: integer samples would wrap in their own type.
+        samples = block(path, file, *where).astype(np.float64)
+        volts: Array = (samples if rows else samples.T) * to_volts
+        return volts
+
+    return read
+
+
+def _stages(node: Node, place: _Place, lab: Lab) -> dict[str, Array]:
+    assert place.group is not None
+    blocks = place.group.blocks
+    found = {letter: np.zeros(len(blocks)) for letter in "xyz"}
+    stages = node.node("stages")
+    for letter in stages:
+        house, sign = lab.axes.house(letter)
+        values = [_number(stages, letter, "length", _Place(place.file, place.contents, place.group, b)) for b in blocks]
+        found[house] = sign * np.array(values, float) + 0.0
+    return found
+
+
+def _times(node: Node, place: _Place) -> Array:
+    assert place.group is not None
+    if "time" not in node:
+        return np.full(len(place.group.blocks), np.nan)
+    notation = node.node("time").text("notation")
+    cells = [_text(node, "time", _Place(place.file, place.contents, place.group, b)) for b in place.group.blocks]
+    values, odd = clock.seconds(cells, notation)
+    if odd:
+        where = _Place(place.file, place.contents, place.group, place.group.blocks[odd[0]])
+        raise Refused([_fault(where, f"time {cells[odd[0]]!r}", f"a time like {notation}", "mend the notation")])
+    return np.array(values, float)
+
+
+def _mode(node: Node, place: _Place) -> int:
+    value = _number(node, "mode", "ratio", place)
+    if value < 1 or value != int(value):
+        raise Refused([_fault(place, f"mode {value:g}", "a whole number from 1", "mend the attribute")])
+    return int(value)
+
+
+def _number(node: Node, key: str, dimension: str, place: _Place) -> float:
+    """A number in SI from a constant or an attribute."""
+    source = node.data[key]
+    if isinstance(source, str):
+        try:
+            return amount(source, dimension)
+        except Refused as refusal:
+            f = refusal.faults[0]
+            raise Refused([node.fault(key, f.given, f.expected, f.remedy)]) from None
+    at = node.node(key)
+    value = _attribute(at, place)
+    if isinstance(value, list):
+        index = at.whole("index")
+        if index >= len(value):
+            given = f"attribute {at.text('attribute')!r} with {len(value)} entries"
+            raise Refused([_fault(place, given, f"an entry {index}", "mend the index in the lab description")])
+        value = value[index]
+    try:
+        number = float(value)
+        unit = units.unit(at.text("unit"), dimension=dimension)
+    except ValueError:
+        given = f"attribute {at.text('attribute')!r} = {value!r}"
+        raise Refused([_fault(place, given, "a number", "mend the file")]) from None
+    except Refused as refusal:
+        f = refusal.faults[0]
+        raise Refused([at.fault("unit", f.given, f.expected, f.remedy)]) from None
+    if not np.isfinite(number):
+        given = f"attribute {at.text('attribute')!r} = {number}"
+        raise Refused([_fault(place, given, "a number", "nothing was recorded; leave the block out")])
+    return (-1.0 if at.text("sign", "+") == "-" else 1.0) * unit.to_si(number)
+
+
+def _text(node: Node, key: str, place: _Place) -> str:
+    source = node.data[key]
+    if isinstance(source, str):
+        return source
+    at = node.node(key)
+    value = str(_attribute(at, place)).strip()
+    words = at.node("words")
+    return words.text(value, value)
+
+
+def _attribute(at: Node, place: _Place) -> Value:
+    key, on = at.text("attribute"), at.text("on")
+    there = place.attributes(on)
+    if key not in there:
+        remedy = f"{did_you_mean(key, there)}mend the lab description or the file"
+        where = place if on != "file" else _Place(place.file, place.contents)
+        expected = f"the {on} to have it; it has {listed(list(there)) or 'none'}"
+        raise Refused([_fault(where, f"no attribute {key!r}", expected, remedy)])
+    return there[key]
+
+
+def _fault(place: _Place, given: str, expected: str, remedy: str) -> Fault:
+    where = place.words
+    return Fault(f"{given} in {where}" if where else given, expected, remedy, place.file, None, where or None)
