@@ -49,11 +49,12 @@ def test_the_frame_of_the_tables_is_right_forward_up() -> None:
     assert all(float(r["x_mm"]) < 0.0 for n, r in rows.items() if n.endswith("l"))
 
 
-def test_strengths_are_coefficients_at_full_current() -> None:
+def test_strengths_are_coefficients_at_full_current_along_the_table_s_own_x() -> None:
+    # By(x) = c x^(N-1) becomes c (-1)^(N-1) x'^(N-1) for x' = -x
     rows = {r["element"]: r for r in cells("given/elements.tsv")}
     for magnet in GIRDER.magnets:
         n = magnet.order
-        expected = magnet.derivative * FULL_CURRENT / factorial(n - 1)
+        expected = (-1) ** (n - 1) * magnet.derivative * FULL_CURRENT / factorial(n - 1)
         assert float(rows[magnet.name]["coefficient"]) == pytest.approx(expected, rel=1e-5)
         assert rows[magnet.name]["per"] == ("T/m" if n == 2 else f"T/m{n - 1}")
     assert rows["Pump1"]["coefficient"] == ""

@@ -44,7 +44,11 @@ def _place(point: tuple[float, float, float]) -> tuple[str, str, str]:
 
 
 def elements(girder: Girder, full_current: float) -> str:
-    """Magnets and other items, with coefficients c_(N-1) = derivative / (N-1)! at full current."""
+    """Magnets and other items, with coefficients derivative / (N-1)! at full current.
+
+    The coefficients are those of the vertical field along the laboratory's own x, which runs to the right: with
+    x turned round, the field of a quadrupole or an octupole along it changes sign, that of a sextupole does not.
+    """
     rows = [(i.name, i.kind, *_place(i.point), f"{i.length * 1e3:.1f}", *_strength(i, full_current), f"{i.mass:.0f}")
             for i in girder.items]  # fmt: skip
     return table("element kind x_mm y_mm z_mm length_mm coefficient per mass_kg", rows)
@@ -55,7 +59,7 @@ def _strength(item: Item, full_current: float) -> tuple[str, str]:
         return "", ""
     n = item.order
     unit = {1: "T", 2: "T/m"}.get(n, f"T/m{n - 1}")
-    return f"{item.derivative * full_current / factorial(n - 1):.6g}", unit
+    return f"{(-1.0) ** (n - 1) * item.derivative * full_current / factorial(n - 1):.6g}", unit
 
 
 def points(targets: Sequence[Target]) -> str:
