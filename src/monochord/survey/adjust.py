@@ -135,7 +135,7 @@ def build(network: Network, state: State, weights: Weights, settings: Settings) 
     if singular.any():
         names = [name for name, bad in zip(network.targets, singular, strict=True) if bad]
         raise Undetermined(names, "too few readings")
-    inverse: Array = np.linalg.inv(blocks)
+    inverse = np.asarray(np.linalg.inv(blocks), np.float64)
     target_right = of_target.sum((by_point.transpose(0, 2, 1) @ pull[:, :, None])[:, :, 0])
 
     spread_out = np.zeros((T, 3, S, 6))
