@@ -83,7 +83,12 @@ class Stringing:
 
 
 def build_bench(wire: Wire, rng: np.random.Generator) -> Bench:
-    """A bench as benches are: sensors turned by up to a degree, gains a percent off, planes split by a few parts in 10^4."""
+    """A bench as benches are: sensors turned by up to a degree, gains a percent off, planes split by a few parts in 10^4.
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> build_bench(demo_scenario().wire, np.random.default_rng(1)).noise
+    2e-08
+    """
     turn = rng.normal() * 8e-3
     return Bench(
         wire=wire, decay=0.42 * (1.0 + 0.08 * rng.normal()), decay_growth=0.03, stiffness=5e-8,
@@ -105,6 +110,11 @@ def string_up(bench: Bench, f1: float, u_stringing: float, rng: np.random.Genera
     """A fresh stringing at about f1 [Hz] whose own departure scatters by u_stringing [m] along the wire.
 
     Four half waves with amplitudes falling as 1/n: their mean square along the wire is 0.712 of the first one's square.
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> rng = np.random.default_rng(1)
+    >>> string_up(build_bench(demo_scenario().wire, rng), 28.0, 1e-6, rng).own.shape
+    (4,)
     """
     first = u_stringing / np.sqrt(0.712)
     own = first / np.arange(1, 5) * (rng.normal(size=4) + 1j * rng.normal(size=4))

@@ -59,6 +59,12 @@ def simulate_campaign(seed: int, scenario: Scenario | None = None, story: Story 
     """A campaign from a seed: the same seed gives the same bits.
 
     scenario  the demo's fictional bench when None;  story  drawn from the seed when None
+
+    >>> made = simulate_campaign(1)
+    >>> [o.name for o in made.campaign.occasions]
+    ['10-placed', '20-lined', '30-road', '40-arrival', '50-settled']
+    >>> sorted(made.truth["occasions"]) == [o.name for o in made.campaign.occasions]
+    True
     """
     told = demo_scenario() if scenario is None else scenario
     rng = dict(zip(THEMES, np.random.default_rng(seed).spawn(len(THEMES)), strict=True))

@@ -143,6 +143,11 @@ def build_girder(told: Girder, full_current: float, spread: Spread, rng: np.rand
     """A virtual girder drawn about what is told of it.
 
     full_current  [A] at which the magnets are scanned
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> made = build_girder(demo_scenario().girder, 90.0, Spread(), np.random.default_rng(1))
+    >>> len(made.magnets), len(made.targets)
+    (6, 36)
     """
     magnets = tuple(build_magnet(m, full_current, spread, rng) for m in told.magnets)
     carried_targets = [t for t in told.targets if t.carrier != "wall" and t.nominal is not None]
@@ -161,6 +166,13 @@ def place(
     warmer  uniform warming since rest [K];  foot  y about which heights grow [m]
 
     A magnet follows its section at its axis as a rigid body, its targets with it; then comes its own move.
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> from monochord.simulate.shape import unmoved
+    >>> made = build_girder(demo_scenario().girder, 90.0, Spread(), np.random.default_rng(1))
+    >>> slipped = place(made, unmoved, {"Quad2": np.array([1e-5, 0.0, 0.0, 0.0, 0.0, 0.0])})
+    >>> round(float((slipped.magnet("Quad2").centre - made.magnets[2].centre)[0]), 9)
+    1e-05
     """
     beam = girder.told.beam
     neutral, expansion = (beam.neutral_line, beam.expansion) if beam else (0.0, 0.0)
@@ -204,6 +216,11 @@ def with_remanence(magnet: VirtualMagnet, current: float) -> Array:
     """Centre (2,) of the magnet's whole field, driven and remanent: zeta = zeta_axis - c_(N-2) / ((N-1) c_(N-1)).
 
     current  [A]. For a dipole there is no centre and the axis itself is given.
+
+    >>> told = Magnet("Q", "quadrupole", (0.0, 0.0, 0.5), 0.2, 500.0, derivative=0.1, edge=0.03)
+    >>> alone = build_magnet(told, 100.0, Spread(remanence=0.0), np.random.default_rng(1))
+    >>> bool(np.all(with_remanence(alone, 100.0) == alone.centre[:2]))
+    True
     """
     n = magnet.order
     axis = magnet.centre[:2]

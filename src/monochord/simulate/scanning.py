@@ -171,7 +171,10 @@ def _swept(plan: SweepPlan, tuned: float, current: float, centre: Array) -> list
 
 
 def onto_axis(magnet: str, wire: Wire, stringing: Stringing, placed: Placed) -> Array:
-    """Stage position (2,) [m] that puts the sagging wire on a magnet's axis, stages square and string ideal."""
+    """Stage position (2,) [m] that puts the sagging wire on a magnet's axis, stages square and string ideal.
+
+    x_axis - x_chord, y_axis - y_chord + 4 s t (1 - t), s = g/(32 f1^2), t = (z - z_start)/L
+    """
     where = placed.magnet(magnet).centre
     t = (where[2] - wire.z_start) / wire.length
     hang = 4.0 * wire.gravity / (32.0 * stringing.f1**2) * t * (1.0 - t)

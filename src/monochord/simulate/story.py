@@ -51,6 +51,10 @@ def draw_story(
     slip   one magnet slips by 12 to 25 um and rolls;  hang  one inner pair of feet hangs in the air
     wrong  one target is off by 0.12 to 0.3 mm for one station;  scale  one survey's ranges are 6 to 15 um/m off
     bow    the girder's top is 0.1 to 0.25 K warmer on arrival
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> draw_story(demo_scenario(), np.random.default_rng(1), hang=False).hanging
+    ()
     """
     names = [m.name for m in scenario.girder.magnets]
     moves = {n: np.concatenate([0.8e-6 * rng.normal(size=3), 1.5e-6 * rng.normal(size=3)]) for n in names}

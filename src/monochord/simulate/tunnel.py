@@ -91,6 +91,10 @@ def loads(girder: Girder, hanging: Sequence[str], rng: np.random.Generator) -> d
     """Loads of the vertical feet [N]: in balance with the weight, uneven where statics leave it open.
 
     sum N = W,  sum N z = W z_W,  sum N x = W x_W over the feet in contact
+
+    >>> from monochord.simulate.scenario import demo_scenario
+    >>> round(sum(loads(demo_scenario().girder, (), np.random.default_rng(1)).values()))
+    43380
     """
     feet = vertical(girder)
     beam_mass = girder.beam.mass_per_length * girder.beam.length if girder.beam else 0.0
