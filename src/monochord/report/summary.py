@@ -10,7 +10,7 @@ from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.report.document_occasion import lacks_of
 from monochord.report.facts import Known, limit_of, magnets_of, offset_of, with_line
 from monochord.report.tables.table import Cell, column
-from monochord.report.words import UNKNOWN, counted, listed, micrometres, number, offset_words
+from monochord.report.words import UNKNOWN, counted, listed, micrometres, number, offset_words, sight
 
 LINES, COLUMNS = 24, 100
 NO_LINE = "No occasion has axes and a common line."
@@ -20,13 +20,13 @@ MOST_SENTENCE, LEAST_SENTENCE, MOST_MAGNETS = 6, 3, 10
 def summary(result: Result, *, report: str = "") -> str:
     """At most 24 lines of at most 100 columns: sentence, offsets, moves, rejected, lacks, and where the report is.
 
-    report  the place of the full report, as it should be printed; "" leaves the line out
+    report  the place of the full report, printed as it is however long; "" leaves the line out
 
     The magnets of the last occasion with a common line are listed; earlier occasions get one line together.
     """
     judged = list(with_line(result))
     table = [*_magnets(result, *judged[-1]), *_earlier(result, judged[:-1])] if judged else [NO_LINE]
-    place = [_clipped(f"Report: {report}")] if report else []
+    place = [f"Report: {report}"] if report else []
     for most in (2, 1):  # the sentence comes first: where it gets too little room, the rest is told in less
         tail = [*_rejected(result, most), *_lacks(result, most), *_notes(result), *place]
         room = LINES - len(table) - len(tail) - 2
@@ -109,11 +109,12 @@ def _rejected(result: Result, most: int) -> list[str]:
         f"{o.name} {what}"
         for o in surveys
         if o.points
-        for what in dict.fromkeys(f"{r.station} to {r.target} ({r.kind})" for r in o.points.rejected)
+        for what in dict.fromkeys(f"{sight(r.station, r.target)} ({r.kind})" for r in o.points.rejected)
     ]
     if not surveys:
         return []
-    return _wrapped(f"Left out of the survey: {listed(out, 6)}", most)
+    count = f" ({len(out)})" if out else ""
+    return _wrapped(f"Left out of the survey{count}: {listed(out, 6)}", most)
 
 
 def _lacks(result: Result, most: int) -> list[str]:

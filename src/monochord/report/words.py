@@ -172,3 +172,12 @@ def listed(words: Iterable[str], most: int = 0) -> str:
     if len(items) == 1:
         return items[0]
     return f"{', '.join(items[:-1])} and {items[-1]}"
+
+
+def sight(station: str, target: str) -> str:
+    """From where to where a reading went; a reading without a target is of the station itself.
+
+    >>> sight("T1", "G2L"), sight("T1", "")
+    ('T1 to G2L', 'T1 itself')
+    """
+    return f"{station} to {target}" if target else f"{station} itself"

@@ -14,7 +14,7 @@ from monochord.campaign.given.girder import Magnet
 from monochord.report.facts import blocks, in_girder_frame, station_in_girder
 from monochord.report.plot import ELLIPSE_95, Spot, ellipse, labels, round_step, scale_bar
 from monochord.report.svg import Picture, arrow, box, circle, cross, group, ident, line, tag, text
-from monochord.report.words import counted, listed
+from monochord.report.words import counted, listed, sight
 
 Array = NDArray[np.float64]
 
@@ -174,7 +174,7 @@ def _beam_arrow(y: float) -> str:
 
 def _told(points: PointSet, stations: Mapping[str, Array]) -> str:
     where = [f"{n} at x {xyz[0]:.1f}, y {xyz[1]:.1f}, z {xyz[2]:.1f} m" for n, xyz in stations.items()]
-    left_out = dict.fromkeys(f"{r.station} to {r.target}" for r in points.rejected)
+    left_out = dict.fromkeys(sight(r.station, r.target) for r in points.rejected)
     return f"Stations: {listed(where)}. Left out: {listed(left_out)}."
 
 

@@ -9,7 +9,7 @@ from monochord.report.facts import blocks, finite, in_girder_frame, station_in_g
 from monochord.report.residuals import PRINTED, KindStatistics, statistics
 from monochord.report.svg import ident
 from monochord.report.tables.table import Cell, Table, plain, reasons_note, rows_of, words
-from monochord.report.words import decimals_for, number, scaled
+from monochord.report.words import decimals_for, number, scaled, sight
 
 UM = 1e6
 
@@ -59,7 +59,8 @@ def _residuals(found: KindStatistics) -> tuple[Cell, ...]:
     worst = found.largest
     largest = "no reading is controlled"
     if worst is not None and worst.standardised is not None:
-        largest = f"{number(worst.standardised, 1, sign=True)} ({worst.station} to {worst.target}, round {worst.round})"
+        place, turn = sight(worst.station, worst.target), f", round {worst.round}" if worst.target else ""
+        largest = f"{number(worst.standardised, 1, sign=True)} ({place}{turn})"
     return (
         words(found.kind),
         plain(found.count, 0),
@@ -78,7 +79,13 @@ def rejected_table(occasion: str, points: PointSet) -> Table:
         f"Sightings and readings left out, {occasion}",
         ("station", "target", "what", "size of the error", "why"),
         tuple(
-            (words(r.station), words(r.target), words(r.kind), _size(r.size, r.unit), words(r.reason))
+            (
+                words(r.station),
+                words(r.target or "the station itself"),
+                words(r.kind),
+                _size(r.size, r.unit),
+                words(r.reason),
+            )
             for r in points.rejected
         ),
         empty="Nothing was left out.",
