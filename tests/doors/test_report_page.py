@@ -364,6 +364,33 @@ def test_the_drawing_of_the_axes_shows_values_sides_and_beam(invented: Result, r
         assert word in words
 
 
+def test_dots_of_the_axes_stand_at_their_offsets(invented: Result, root: Node) -> None:
+    document: Any = result_document(invented)
+    offsets = list(document["occasions"]["1-bench"]["line"]["offsets"].values())
+    picture = next(p for p in root.all("svg") if ident("axes", "1-bench") in p.attributes["aria-labelledby"])
+    zeros = [
+        float(re.findall(r"[\d.]+", n.attributes["d"])[1])
+        for n in picture.all("path")
+        if n.attributes["class"] == "zero"
+    ]
+    limits = [
+        float(re.findall(r"[\d.]+", n.attributes["d"])[1])
+        for n in picture.all("path")
+        if n.attributes["class"] == "limit"
+    ]
+    dots = [float(n.attributes["cy"]) for n in picture.all("circle") if n.attributes["class"] == "centre"]
+    bars = [n.attributes["d"] for n in picture.all("path") if n.attributes["class"] == "interval"]
+
+    for k, key in enumerate("xy"):
+        per_micrometre = (zeros[k] - limits[2 * k]) / 30.0  # the upper limit, 30 µm, stands above the zero line
+        assert per_micrometre > 0.0
+        for i, offset in enumerate(offsets):
+            # drawn with two decimals: half of the last, for the zero line, the limit and the dot
+            assert dots[5 * k + i] == pytest.approx(zeros[k] - 1e6 * offset[key] * per_micrometre, abs=0.02)
+            start, end = (float(v) for v in re.findall(r"M[\d.]+ ([\d.]+)V([\d.]+)", bars[5 * k + i])[0])
+            assert start - end == pytest.approx(2 * 1.96e6 * offset[f"u_{key}"] * per_micrometre, abs=0.02)
+
+
 def luminance(colour: str) -> float:
     parts = [int(colour[i : i + 2], 16) / 255.0 for i in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts]

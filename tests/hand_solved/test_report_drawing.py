@@ -8,6 +8,7 @@ import re
 import numpy as np
 import pytest
 
+from monochord.report.figures.network import two_views
 from monochord.report.plot import ELLIPSE_95, Scale, Spot, ellipse, labels, round_steps, span_of, tick_text
 from monochord.report.svg import dots, ident, polyline, tag
 
@@ -61,6 +62,29 @@ def test_an_ellipse_lies_along_its_larger_spread() -> None:
     turn = float(re.findall(r"rotate\(([-\d.]+)\)", attributes(ellipse(0, 0, slanted, 1e6, "spread"))["transform"])[0])
     # y runs down in a drawing: up and right is a turn by -45 degrees
     assert turn % 180.0 == pytest.approx(135.0, abs=0.01)
+
+
+def test_plan_and_elevation_keep_left_and_up_upward_and_the_beam_to_the_right() -> None:
+    corners = [np.array([-1.0, 0.0, -2.0]), np.array([1.0, 0.5, 2.0])]
+    plan, side, end = two_views("here", corners, most=400.0)
+
+    for view, step in ((plan, [1.0, 0.0, 0.0]), (side, [0.0, 1.0, 0.0])):
+        x, y = view.place(np.zeros(3))
+        along, across = view.place(np.array([0.0, 0.0, 1.0])), view.place(np.array(step))
+        # a metre is as long in both directions; drawings count y downward
+        assert along == pytest.approx((x + view.size, y))
+        assert across == pytest.approx((x, y - view.size))
+        assert all(view.top <= view.place(c)[1] <= view.top + view.height for c in corners)
+    assert plan.top + plan.height < side.top < end
+
+
+def test_a_view_takes_the_right_part_of_a_covariance() -> None:
+    plan, side, _ = two_views("here", [np.zeros(3), np.ones(3)], most=400.0)
+    cov = np.array([[1.0, 2.0, 3.0], [2.0, 4.0, 5.0], [3.0, 5.0, 6.0]])
+
+    # rightwards is z, upwards is x from above and y from the side
+    assert plan.flat(cov).tolist() == [[6.0, 3.0], [3.0, 1.0]]
+    assert side.flat(cov).tolist() == [[6.0, 5.0], [5.0, 4.0]]
 
 
 def test_unknown_values_break_a_line_and_leave_no_dot() -> None:
