@@ -143,17 +143,17 @@ def fit_line_in_both(x: ArrayLike, y: ArrayLike, u_x: ArrayLike, u_y: ArrayLike)
         raise Refused(
             [Fault("an uncertainty of 0 or below", "uncertainties above 0", "state them in both co-ordinates")]
         )
-    slope = float(fit_line(a, b, weights=1.0 / vb).slope[0])
+    slope, settled = float(fit_line(a, b, weights=1.0 / vb).slope[0]), False
     for _ in range(500):
         w = 1.0 / (vb + slope**2 * va)
         mean_a, mean_b = w @ a / w.sum(), w @ b / w.sum()
-        beta = w * ((a - mean_a) * vb + slope * (b - mean_b) * va)
-        new = float((w * beta) @ (b - mean_b) / ((w * beta) @ (a - mean_a)))
-        done = abs(new - slope) <= 1e-14 * abs(new)
-        slope = new
-        if done:
+        pull = w**2 * ((a - mean_a) * vb + slope * (b - mean_b) * va)
+        run = float(pull @ (a - mean_a))
+        last, slope = slope, float(pull @ (b - mean_b)) / run if run != 0.0 else float("nan")
+        settled = abs(slope - last) <= 1e-14 * abs(slope)
+        if settled or not np.isfinite(slope):
             break
-    else:
+    if not settled:
         raise Undetermined(["slope"], "the iteration does not settle; the readings hardly mark a line")
     w = 1.0 / (vb + slope**2 * va)
     mean_a, mean_b = float(w @ a / w.sum()), float(w @ b / w.sum())

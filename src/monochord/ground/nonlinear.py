@@ -241,14 +241,17 @@ def _damping(singular: Array, along: Array, reach: float) -> float:
 
 
 def _gain(white: Array, trial: Array, along: Array, singular: Array, damping: float) -> float:
-    """Drop of the square sum as part of the drop foretold; one where both are lost in rounding, -1 for no number."""
+    """Drop of the square sum as part of the drop foretold; one where even the full step's is lost in rounding.
+
+    -1 where the step leads to no number.
+    """
     if not np.isfinite(trial).all() or float(np.abs(trial).max(initial=0.0)) > _HUGE:
         return -1.0
     now, then = float(white @ white), float(trial @ trial)
+    if max(float(along @ along), abs(now - then)) < _UNSEEN * now:
+        return 1.0
     kept = np.divide(damping, singular**2 + damping, out=np.zeros_like(along), where=along != 0.0)
     foretold = float((along**2 * (1.0 - kept**2)).sum())
-    if max(foretold, abs(now - then)) < _UNSEEN * now:
-        return 1.0
     return (now - then) / foretold if foretold > 0.0 else -1.0
 
 
@@ -257,7 +260,8 @@ def _statement(steps: int, size: float, tolerance: float, max_steps: int) -> str
     if size <= tolerance:
         return f"converged in {steps} steps; the last moved no unknown by more than {size:.1e} of its uncertainty"
     why = "allowed" if steps >= max_steps else "until none lowered the square sum"
-    return f"not converged: {steps} steps {why}, the next would move an unknown by {size:.1e} of its uncertainty"
+    more = f"the next would move an unknown by {size:.1e} of its uncertainty" if np.isfinite(size) else "no redundancy"
+    return f"not converged: {steps} steps {why}, {more}"
 
 
 def numeric_jacobian(model: Model) -> Model:
