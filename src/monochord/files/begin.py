@@ -30,11 +30,11 @@ from monochord.ground.faults import Fault, Gatherer, Refused
 MEASURED = "measured"
 
 
-def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now: str) -> list[Fault]:
+def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now: str = "") -> list[Fault]:
     """Make the campaign ``into`` from the laboratory's ``folder`` as its description ``lab`` tells; notes come back.
 
     settings  what no file says, such as {"temperature.4-back": "20.31 degC"}; see ``docs/files.md``
-    now       UTC time, ISO 8601, from the caller's clock
+    now       UTC time, ISO 8601, from the caller's clock; without it the campaign file does not say when it began
 
     Raises Refused with all faults of all files; then nothing is left behind.
     """

@@ -71,7 +71,9 @@ def campaign_document(
         checksum, size = sums[file.path]
         return {"role": file.role, "path": f"{measured}/{file.path}", "sha256": checksum, "bytes": size}
 
-    data: Table = {"schema": "monochord-campaign/1", "girder": told.girder, "began": now, "lab": "lab.toml"}
+    data: Table = {"schema": "monochord-campaign/1", "girder": told.girder, "lab": "lab.toml"}
+    if now:
+        data["began"] = now
     if reference := told.reference or _reference(layout, lab):
         data["reference"] = reference
     data["settings"] = dict(told.given)

@@ -73,6 +73,10 @@ def _occasions(folder: Path, lab: Lab, notes: list[Fault]) -> tuple[FoundOccasio
             notes.append(Fault(f"folder {path.name!r}", "an occasion's folder", remedy, str(path)))
             continue
         files = _described(path, path.name, lab.role_patterns(OF_OCCASION), notes)
+        if not files:
+            remedy = "left out; check tables and waveforms in the lab description"
+            notes.append(Fault("a folder without any described file", "measured files", remedy, str(path)))
+            continue
         found.append((rank, FoundOccasion(path.name, rules[rank][1], files)))
     if layout.text("order") == "as listed":
         found.sort(key=lambda item: item[0])

@@ -151,8 +151,8 @@ class Reader:
         if not measured.sightings:
             return
         node = self.lab.root.node("tables").node("sightings")
-        known = [*(t.name for t in self.girder.targets), *self.wire_ends]
-        check_names(measured.sightings, known, node.texts("other_points"), self.faults, self.notes)
+        known, others = [t.name for t in self.girder.targets], (*self.wire_ends, *node.texts("other_points"))
+        check_names(measured.sightings, known, others, self.faults, self.notes)
         self.faults.faults.extend(check_survey(measured.sightings, self.girder.targets))
 
 

@@ -16,7 +16,7 @@ from monochord.campaign.given.survey import Instrument, Sighting
 from monochord.files.columns import Array, Rows
 from monochord.files.document import Node
 from monochord.files.lab import Lab
-from monochord.files.words import did_you_mean, folded
+from monochord.files.words import did_you_mean, folded, listed, natural
 from monochord.ground.faults import Fault, Gatherer
 
 #: Distances a tracker reads [m].
@@ -99,36 +99,53 @@ def _in_range(rows: Rows, key: str, values: Array, span: tuple[float, float], fa
 
 
 def check_names(
-    found: list[Sighting], known: Iterable[str], others: tuple[str, ...], faults: Gatherer, notes: list[Fault]
+    found: list[Sighting], targets: Iterable[str], others: Iterable[str], faults: Gatherer, notes: list[Fault]
 ) -> None:
-    """Names that neither the girder nor the description knows are faults; targets seen once are noted.
+    """Targets that nobody told of, targets seen once, and targets not seen at all.
 
-    others  patterns of names that stand on neither the girder nor in its tables, such as wall points
+    A name that nobody told of is a fault when it looks like a slip: spelled almost like a target that was not
+    seen, or seen from one station only. Otherwise it is a further point, and noted.
+
+    others  names and patterns of points that are no targets of the girder: nests of the wire, wall points
     """
-    names = set(known)
+    names, others = set(targets), tuple(others)
     first: dict[str, Sighting] = {}
     count: Counter[str] = Counter()
+    stations: dict[str, set[str]] = {}
     for s in found:
         first.setdefault(s.target, s)
         count[s.target] += 1
+        stations.setdefault(s.target, set()).add(s.station)
+    unseen = sorted(names - set(first), key=natural)
     for name, s in first.items():
         if name not in names and not any(fnmatch.fnmatchcase(name, p) for p in others):
-            _unknown(s, names, first, faults)
+            _untold(s, names, unseen, alone=len(stations[name]) < 2, into=(faults, notes))
         elif count[name] == 1:
             remedy = "nothing checks this sighting; see it from another station or twice"
             notes.append(Fault(f"target {name} seen once", "two sightings or more", remedy, s.file, s.line))
+    if unseen and found:
+        given = f"no sighting of {listed(unseen)}"
+        notes.append(Fault(given, "every target seen", "its place stays unknown on this occasion", found[0].file))
 
 
-def _unknown(s: Sighting, names: set[str], first: dict[str, Sighting], faults: Gatherer) -> None:
+def _untold(
+    s: Sighting, names: set[str], unseen: list[str], *, alone: bool, into: tuple[Gatherer, list[Fault]]
+) -> None:
+    faults, notes = into
+    dates = [n for n in unseen if _looks_like_date(s.target, n)]
+    slips = [n for n in unseen if folded(n) == folded(s.target)]
     hint = did_you_mean(s.target, sorted(names))
-    dates = [n for n in names if n not in first and _looks_like_date(s.target, n)]
     if dates:
-        hint = f"it looks like a date made by a spreadsheet from a name such as {min(dates)!r}; "
-    remedy = (
-        f"{hint}mend the name, add the target to the table of targets, say --set targets.{s.target}.carrier=wall, "
-        "or list a pattern under other_points of the sightings"
-    )
-    faults.add(f"target {s.target!r}", "a target of the girder or a wall point", remedy, file=s.file, line=s.line)
+        hint = f"it looks like a date made by a spreadsheet from a name such as {dates[0]!r}; "
+    if dates or slips or alone:
+        remedy = (
+            f"{hint}mend the name, add the target to the table of targets, say --set targets.{s.target}.carrier=wall, "
+            "or list a pattern under other_points of the sightings"
+        )
+        faults.add(f"target {s.target!r}", "a target of the girder or a wall point", remedy, file=s.file, line=s.line)
+    else:
+        remedy = f"{hint}taken as a further point that the girder does not carry"
+        notes.append(Fault(f"target {s.target!r}", "a target of the girder or a wall point", remedy, s.file, s.line))
 
 
 def _looks_like_date(name: str, nominal: str) -> bool:
