@@ -32,7 +32,7 @@ def conditions_table(result: Result) -> Table:
             [plain(o.temperature.top_minus_bottom, 3, sign=True) for o in found],
             [plain(w.f1_x if w else None, 3) for w in wires],
             [plain(w.f1_y if w else None, 3) for w in wires],
-            column([Known(finite(w.sag), finite(w.u_sag)) if w else Known(None, None) for w in wires], 1e6),
+            column([Known(finite(w.sag), finite(w.u_sag)) if w else Known(None, None) for w in wires], 1e6, sign=False),
             column(
                 [Known(finite(w.sensor_turn), finite(w.u_sensor_turn)) if w else Known(None, None) for w in wires], 1e3
             ),
@@ -57,7 +57,7 @@ def feet_table(result: Result, found: OccasionFinding) -> Table:
         rows_of(
             [words(n) for n in here],
             [words(felt[n].state or "not known") for n in here],
-            column(loads, 1e-3),
+            column(loads, 1e-3, sign=False),
         ),
         note=reasons_note([*unfelt, *unloaded]),
         empty="Nobody noted the feet on this occasion.",
