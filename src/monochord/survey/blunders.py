@@ -138,12 +138,13 @@ def _explained(reliability: Reliability, rivals: Ints, best: float) -> int | Non
 
 
 def _leave_pair(survey: Survey, reliability: Reliability, pair: int) -> Survey:
-    """Leave out one pair; or the whole target when nothing tells which of its sightings is wrong."""
+    """Leave out one pair; or the whole target when it has only two and nothing tells which is wrong."""
     network = survey.network
     target = network.pair_target[pair]
     value = reliability.pairs.value
-    same = np.flatnonzero((network.pair_target == target) & (value > value[pair] - MARGIN))
-    if len(same) > 1:
+    # With three sightings a wrong choice shows itself: the two that are left contradict each other.
+    same = np.flatnonzero((network.pair_target == target) & (reliability.pairs.freedom > 0))
+    if len(same) == 2 and value[same].min() > value[pair] - MARGIN:
         chosen = _explained(reliability, same, float(value[pair]))
         if chosen is None:
             names = " and ".join(network.stations[network.pair_station[p]] for p in same)

@@ -94,7 +94,7 @@ def _one(cleaned: Cleaned, rows: Ints, error: Array, covariance: Array, *, whole
     rounds = "" if whole else f", in round {sightings[0].round} only"
     reason = (
         f"read minus what the other sightings expect: {_words(error[kinds], kinds.tolist())}{rounds}; "
-        f"test value {value:.0f}, limit {cleaned.limit[len(kinds)]:.1f}{_lines(sightings)}"
+        f"test value {value:.1f}, limit {cleaned.limit[len(kinds)]:.1f}{_lines(sightings)}"
     )
     if single is not None:
         k = int(kinds[single])

@@ -20,6 +20,8 @@ FACTOR_LEVEL = 0.01
 CHECKED = 0.02
 #: Kinds of reading with less redundancy than this say too little about their specification.
 ENOUGH = 30.0
+#: So many notes about names and readings are told one by one.
+NOTES = 6
 
 
 def factor_limits(dof: int, level: float = FACTOR_LEVEL) -> tuple[float, float]:
@@ -123,4 +125,7 @@ def noise_gate(noise: float) -> list[Gate]:
 
 def notes_gate(notes: Sequence[str]) -> list[Gate]:
     """What was done to names and readings on the way in."""
-    return [Gate("names and readings", True, "; ".join(notes))] if notes else []
+    if not notes:
+        return []
+    rest = f"; and {len(notes) - NOTES} more" if len(notes) > NOTES else ""
+    return [Gate("names and readings", True, "; ".join(notes[:NOTES]) + rest)]

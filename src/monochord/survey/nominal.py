@@ -24,6 +24,10 @@ UNIT_SLIPS: tuple[tuple[float, str], ...] = (
 )
 
 
+#: A survey that departs from its list by more than this part of the girder's size is of something else.
+MISFIT = 0.01
+
+
 def size_ratio(points: Array, nominal: Array) -> float:
     """How many times larger the nominal set (n, 3) is than the measured one: median ratio of mutual distances.
 
@@ -53,6 +57,16 @@ def refuse_nonsense(points: Array, nominal: Array) -> None:
         )
         given = "a mirrored frame: the targets fit their nominal places only in a mirror"
         raise Refused([Fault(given, "frames of one hand", remedy)])
+
+
+def refuse_misfit(fit: NominalFit, nominal: Array) -> None:
+    """Raise Refused when even the points that decide the frame lie far from their nominal places (n, 3) [m]."""
+    size = extents(nominal[fit.used])[0]
+    if fit.rms > MISFIT * size:
+        given = f"a survey that fits the list of targets only to {fit.rms * 1e3:.1f} mm"
+        expected = f"a fit within {MISFIT * 100:.0f} per cent of the girder's size"
+        remedy = "check the units and the zero of the angles, the names of the targets, and whether this is the girder"
+        raise Refused([Fault(given, expected, remedy)])
 
 
 def relative_scale(points: Array, nominal: Array) -> tuple[float, float]:

@@ -28,8 +28,12 @@ from monochord.survey.gates import (
     variance_gate,
 )
 from monochord.survey.network import Array, Flags, Network, gather
-from monochord.survey.nominal import nominal_gates, refuse_nonsense
+from monochord.survey.nominal import nominal_gates, refuse_misfit, refuse_nonsense
 from monochord.survey.start import THIN, extents, start
+
+
+#: Typical residuals this many times the specification come from misread files, not from noise.
+CHAOS = 50.0
 
 
 def _listed(targets: Sequence[Target]) -> tuple[dict[str, Target], tuple[str, ...]]:
@@ -69,6 +73,17 @@ def _cleaned(survey: Survey, instrument: Instrument, settings: Settings) -> Clea
         expected = "stations that share at least three targets, with direction, zenith angle and distance"
         remedy = "check the units and the sense of the angles; sight more targets from several stations"
         raise Refused([Fault(given, expected, remedy)]) from loss
+
+
+def _refuse_chaos(cleaned: Cleaned) -> Cleaned:
+    """Refuse stations that contradict each other far beyond any noise; their readings were misread."""
+    if cleaned.noise > CHAOS**2:
+        given = f"stations that contradict each other {np.sqrt(cleaned.noise):.0f} times beyond the specification"
+        remedy = (
+            "check the units and the sense of the angles, the unit of the distances and the instrument's specification"
+        )
+        raise Refused([Fault(given, "stations that agree about the targets they share", remedy)])
+    return cleaned
 
 
 def _nominal(names: Sequence[str], listed: Mapping[str, Target]) -> tuple[Array, Array]:
@@ -219,7 +234,7 @@ def adjust_survey(
     settings = settings or Settings()
     listed, doubles = _listed(targets)
     network, notes = gather(sightings, tuple(listed))
-    cleaned = _cleaned(_started(network, instrument, listed), instrument, settings)
+    cleaned = _refuse_chaos(_cleaned(_started(network, instrument, listed), instrument, settings))
 
     solution, kept = cleaned.solution, cleaned.survey.network
     names = kept.targets
@@ -228,6 +243,7 @@ def adjust_survey(
     refuse_nonsense(solution.state.points[known], nominal[known])
     wanted = _datum(names, listed, solution.state.points, nominal)
     raw = fit_nominal(solution.state.points, nominal, u_nominal, wanted, frame)
+    refuse_misfit(raw, nominal)
     move = aligned(raw.pose)
     state = _in_frame(solution.state, move)
     fit = NominalFit(raw.pose @ move.inverse(), raw.used, raw.apart)

@@ -46,6 +46,7 @@ class Scales:
 
     scale, u   occasion -> how far its range scale is off if all the others agree, relative, and its standard uncertainty
     wrong      the occasion whose range scale is off, None when there is none or it cannot be told which
+    agree      whether all range scales agree within their uncertainty
     apart      (occasion, magnet or target) that moved on its own and did not count
     sentence   in plain words
     """
@@ -53,6 +54,7 @@ class Scales:
     scale: Mapping[str, float]
     u: Mapping[str, float]
     wrong: str | None
+    agree: bool
     apart: tuple[tuple[str, str], ...]
     sentence: str
 
@@ -125,6 +127,7 @@ def occasion_scales(
         dict(zip(names, scale.tolist(), strict=True)),
         dict(zip(names, u.tolist(), strict=True)),
         names[worst] if found and len(names) > 2 else None,
+        not found,
         tuple((names[k], name) for k, name in moved),
         _sentence(names, worst, float(scale[worst]), float(u[worst]), found),
     )
@@ -136,5 +139,6 @@ def _sentence(names: Sequence[str], worst: int, scale: float, u: float, found: b
     size = f"{scale * 1e6:+.1f} +- {u * 1e6:.1f} um/m"
     if len(names) == 2:
         other = names[1 - worst]
-        return f"distances on {names[worst]} and {other} differ by {size}; two occasions alone do not tell which is off"
+        words = f"the range scale of {names[worst]} differs from that of {other} by {size}"
+        return f"{words}; two occasions alone do not tell which is off"
     return f"distances on {names[worst]} are off by {size} against the other occasions: check its air and range entry"

@@ -166,6 +166,8 @@ def mirrored(source: Array, target: Array) -> bool:
 def _join(clouds: _Clouds, station: int, cloud: Array, cloud_spread: Array) -> tuple[Array, Array] | str:
     """Motion of one station onto the points known so far, or why it cannot be joined."""
     pairs, targets = clouds.of_station(station)
+    if len(pairs) == 0:
+        return "none of its sightings has direction, zenith angle and distance"
     common = np.isfinite(cloud[targets, 0])
     source, target = clouds.places[pairs[common]], cloud[targets[common]]
     if len(source) == 0:
