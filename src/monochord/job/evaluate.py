@@ -22,7 +22,8 @@ from monochord.job.context import Context
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
 from monochord.report.words import offset_words
-from monochord.survey.points import adjust_survey, up_direction, wire_ends
+from monochord.survey.ends import up_direction, wire_ends
+from monochord.survey.points import adjust_survey
 from monochord.verdict.line import Line, common_line, fit_line, known, weights_of
 from monochord.verdict.moves import moves_onto
 from monochord.wire.axes import find_axes
@@ -128,7 +129,7 @@ def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire
     """What this occasion cannot give, and why, in words."""
     lacks: dict[str, str] = {}
     if wire is None:
-        lacks["axes"] = "no wire scan was read on this occasion"
+        lacks["wire"] = "no wire scan was read on this occasion"
     elif points is None:
         lacks["girder frame"] = (
             "no survey, so the wire ends are not tied to the girder: axes stand in the wire's own frame, "
@@ -142,7 +143,7 @@ def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire
         if flat:
             lacks["slopes"] = f"one mode only (or none that sees the slope) for {', '.join(flat)}: slopes are not known"
     if points is None:
-        lacks["targets"] = (
+        lacks["points"] = (
             "no survey was read on this occasion" if not occasion.sightings else "the survey could not be adjusted"
         )
     return lacks

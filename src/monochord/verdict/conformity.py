@@ -25,7 +25,7 @@ def probability_within(value: float, u: float, limit: float) -> float:
 
 
 def guard_factor(risk: float) -> float:
-    """g with one-sided risk 1 - Phi(g).
+    """G with one-sided risk 1 - Phi(g).
 
     >>> round(guard_factor(0.05), 3)
     1.645

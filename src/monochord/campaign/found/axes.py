@@ -36,7 +36,8 @@ class Axis:
     z          of the magnet's middle [m]
     estimate   components "<magnet>.x", ".y" [m], ".slope_x", ".slope_y" [rad]; centre of the field that follows the
                current. A slope that was not observed is NaN with its reason in ``unknown``.
-    remanence_x, remanence_y   centre of the whole field, the magnet's own remanence kept [m], or None
+    remanence_x, remanence_y   centre of the whole field, the magnet's own remanence kept [m], or None; its distance from
+               the centre of the field that follows the current is good to u_remanence [m], per axis
     roll, u_roll   rotation about z, x towards y [rad], or None with its reason in ``unknown``
     unknown    quantity -> why it is not known
     """
@@ -52,6 +53,7 @@ class Axis:
     corrections: tuple[Correction, ...]
     gates: tuple[Gate, ...]
     unknown: Mapping[str, str] = field(default_factory=dict)
+    u_remanence: float | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

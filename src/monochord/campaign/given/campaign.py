@@ -29,7 +29,12 @@ class LineRule:
     def words(self) -> str:
         """The rule as people say it."""
         where = "refitted on the occasion" if self.line == "refitted" else "the bench line carried by the targets"
-        return f"straight line, {where}, magnets weighted {self.weights}"
+        how = {
+            "equal": "all magnets weighted alike",
+            "by kind": "magnets weighted by kind",
+            "given": "magnets weighted as given",
+        }
+        return f"straight line, {where}, {how[self.weights]}"
 
 
 @dataclass(frozen=True, slots=True)
