@@ -22,7 +22,16 @@ def offset_verdicts(
     """Offsets of the centres from the common line, x and y each, against one tolerance [m]."""
     components = [(m, plane) for m in _meant(magnets, tolerance) for plane in "xy"]
     return [
-        _verdict(occasion, m, plane, _part(line.offsets, f"{m}.{plane}"), tolerance, f"{line.rule}; ", evidence, risk)
+        _verdict(
+            occasion,
+            m,
+            plane,
+            _part(line.offsets, f"{m}.{plane}"),
+            tolerance,
+            what=f"{line.rule}; ",
+            evidence=evidence,
+            risk=risk,
+        )
         for m, plane in components
     ]
 
@@ -35,7 +44,7 @@ def own_move_verdicts(
     return [
         _verdict(
             occasion, move.magnet, f"own_move_{plane}", _part(move.estimate, f"{move.magnet}.d{plane}"), tolerance,
-            "own move since the reference occasion, at the axis; ", move.evidence, risk,
+            what="own move since the reference occasion, at the axis; ", evidence=move.evidence, risk=risk,
         )
         for move in moves
         if move.magnet in meant
@@ -55,7 +64,9 @@ def angle_verdicts(occasion: str, axes: Iterable[Axis], tolerance: Tolerance, *,
             parts = {f"slope_{p}": _part(axis.estimate, f"{axis.magnet}.slope_{p}") for p in "xy"}
         for quantity, part in parts.items():
             why = axis.unknown.get(quantity, "")
-            found.append(_verdict(occasion, axis.magnet, quantity, part, tolerance, "", why or "wire", risk))
+            found.append(
+                _verdict(occasion, axis.magnet, quantity, part, tolerance, what="", evidence=why or "wire", risk=risk)
+            )
     return found
 
 
@@ -76,7 +87,7 @@ def _or_nan(value: float | None) -> float:
 
 def _verdict(
     occasion: str, magnet: str, quantity: str, part: tuple[float, float], tolerance: Tolerance,
-    what: str, evidence: str, risk: float,
+    *, what: str, evidence: str, risk: float,
 ) -> Verdict:  # fmt: skip
     value, u = part
     known = math.isfinite(value) and math.isfinite(u)
