@@ -1,0 +1,163 @@
+"""The verb of the wire room: scans and sweeps of one occasion in, magnetic axes in the wire's frame out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from monochord.campaign.found.axes import Axis, Gate
+from monochord.campaign.found.result import WireFinding
+from monochord.campaign.given.girder import Magnet
+from monochord.campaign.given.wire import Sweep, Wire, WireScan
+from monochord.ground.estimate import Estimate, Label
+from monochord.wire.blocks import Block, Lost, build_blocks, powered
+from monochord.wire.centre import Circumstances, Combined, combine
+from monochord.wire.corrections import corrections_of
+from monochord.wire.curves import all_curves, resonance_curves
+from monochord.wire.detuning import tune_scans
+from monochord.wire.fitness import finding_gates, usable_scans
+from monochord.wire.gates import axis_gates, refusal
+from monochord.wire.readings import FieldScan, corrected, field_scan
+from monochord.wire.remanence import Remanence, find_remanence
+from monochord.wire.resonance import Transfer, assumed_transfer, fit_sweeps
+from monochord.wire.sag import find_sag
+from monochord.wire.sensors import SensorFinding, judge_sensors
+from monochord.wire.setup import Setup, reading_noise
+from monochord.wire.turn import roll_of, sensor_turn
+
+
+def find_axes(
+    occasion: str,
+    scans: Sequence[WireScan],
+    sweeps: Sequence[Sweep],
+    wire: Wire,
+    magnets: Sequence[Magnet],
+    *,
+    stringing: str | None = None,
+) -> WireFinding:
+    """Magnetic axes of all magnets, in the frame "wire": origin on the chord of the wire, stages at zero, at z = 0.
+
+    occasion   its name, the scope of the causes that belong to it
+    scans      passes across magnets, with and without current;  sweeps  across resonances
+    stringing  name of the stringing; occasions that name the same one share its departure from a straight line.
+               Without a name every occasion counts as strung anew.
+
+    The centre is where the axis of the field that follows the current passes the magnet's middle z: y is the
+    stages' y at the zero, less the sag there. A magnet that cannot be evaluated is listed with NaN and the reason.
+    Never raises for what was measured: what does not fit ends in a gate or a reason.
+    """
+    known = {m.name: m for m in magnets}
+    fit = fit_sweeps(sweeps, wire)
+    good, notes = usable_scans(scans, wire, known)
+    transfer = fit.transfer if fit is not None else _assume(good)
+    setup = Setup(occasion, wire, transfer, known, reading_noise(good))
+    fields = _fields(good, setup)
+    blocks, sensors, lost = _evaluate(fields, setup)
+    sound, refused = _sound(blocks)
+    shift = float(np.mean([f.tuned.shift for f in fields])) if fields else 0.0
+    sag = find_sag(transfer, wire, shift)
+    around = Circumstances(setup, sensors, sag, stringing or occasion)
+    found = {m.name: combine(own, around) for m in magnets if (own := [b for b in sound if b.magnet.name == m.name])}
+    backgrounds = list({id(b.background): b.background for b in sound if b.background is not None}.values())
+    kept = find_remanence(backgrounds, found, setup)
+    reasons = _reasons(magnets, [*lost, *refused], notes)
+    axes = tuple(
+        _axis(m, found[m.name], kept.get(m.name), wire) if m.name in found else _blank(m, reasons[m.name])
+        for m in magnets
+    )
+    turn = sensor_turn(found)
+    f_a, f_b = transfer.fundamental
+    moved = shift / (2.0 * np.pi)
+    f_x, f_y = _by_plane(f_a + moved, f_b + moved, transfer.turn)
+    return WireFinding(
+        axes,
+        f_x,
+        f_y,
+        sag.mid,
+        sag.mid * sag.relative,
+        turn.angle if turn is not None else None,
+        turn.u if turn is not None else None,
+        all_curves(sound),
+        tuple(resonance_curves(fit)) if fit is not None else (),
+        finding_gates(fit, sweeps, fields, setup, sensors, notes=notes, found=found),
+    )
+
+
+def _assume(scans: Sequence[WireScan]) -> Transfer:
+    """A transfer from the drive frequencies alone."""
+    told = [s.drive_frequency / s.mode for s in scans]
+    return assumed_transfer(float(np.median(told)) if told else float("nan"))
+
+
+def _fields(scans: Sequence[WireScan], setup: Setup) -> list[FieldScan]:
+    on = powered([s.magnet_current for s in scans], [s.magnet for s in scans])
+    return [field_scan(tuned, setup) for tuned in tune_scans(scans, on, setup)]
+
+
+def _evaluate(fields: Sequence[FieldScan], setup: Setup) -> tuple[list[Block], SensorFinding, list[Lost]]:
+    """All blocks, once as told, and once more for the sensors as all scans together show them."""
+    blocks, backgrounds, lost = build_blocks(fields, setup)
+    laws = [b.law for b in blocks if refusal(b) is None] + [b.law for b in backgrounds]
+    sensors = judge_sensors(laws, setup)
+    noisier = sensors.noise / setup.noise
+    if noisier <= 0.0:
+        return blocks, sensors, lost
+    better = [corrected(f, sensors.values, noisier) for f in fields]
+    blocks, _, lost = build_blocks(better, setup)
+    return blocks, sensors, lost
+
+
+def _sound(blocks: Sequence[Block]) -> tuple[list[Block], list[Lost]]:
+    why = [refusal(b) for b in blocks]
+    sound = [b for b, reason in zip(blocks, why, strict=True) if reason is None]
+    return sound, [Lost(b.magnet.name, b.mode, r) for b, r in zip(blocks, why, strict=True) if r is not None]
+
+
+def _reasons(magnets: Sequence[Magnet], lost: Sequence[Lost], notes: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Why a magnet has no centre."""
+    reasons = {}
+    for m in magnets:
+        told = [one.reason for one in lost if one.magnet == m.name] + list(notes.get(m.name, []))
+        reasons[m.name] = "; ".join(told) or "no scan of this magnet with current; scan it"
+    return reasons
+
+
+def _by_plane(f_a: float, f_b: float, turn: float) -> tuple[float, float]:
+    """Fundamental that x and y see: the stiffness of the planes as each axis shares them [Hz]."""
+    c, s = np.cos(turn) ** 2, np.sin(turn) ** 2
+    return float(np.sqrt(c * f_a**2 + s * f_b**2)), float(np.sqrt(s * f_a**2 + c * f_b**2))
+
+
+def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, wire: Wire) -> Axis:
+    unknown = {f"slope_{p}": w.reason for p, w in (("x", found.x), ("y", found.y)) if w.slope is None}
+    roll, u_roll, why = roll_of(found, wire.u_sensor_turn)
+    if why:
+        unknown["roll"] = why
+    if kept is None:
+        unknown["remanence"] = "no background scans common to the magnets of a mode"
+    x, y = found.estimate.value[:2]
+    return Axis(
+        magnet.name,
+        "wire",
+        magnet.point[2],
+        found.estimate,
+        float(x + kept.shift.real) if kept is not None else None,
+        float(y + kept.shift.imag) if kept is not None else None,
+        roll,
+        u_roll,
+        corrections_of(found),
+        tuple(axis_gates(found)),
+        unknown,
+        kept.u if kept is not None else None,
+    )
+
+
+def _blank(magnet: Magnet, reason: str) -> Axis:
+    """A magnet without a centre, and why."""
+    units = {"x": "m", "y": "m", "slope_x": "rad", "slope_y": "rad"}
+    labels = tuple(Label(f"{magnet.name}.{q}", unit, "wire") for q, unit in units.items())
+    empty = Estimate(np.full(4, np.nan), labels, {})
+    unknown = dict.fromkeys(("centre", "slope_x", "slope_y", "roll", "remanence"), reason)
+    gate = Gate("evaluated", False, reason)
+    return Axis(magnet.name, "wire", magnet.point[2], empty, None, None, None, None, (), (gate,), unknown)

@@ -1,0 +1,171 @@
+"""Which scans can be used at all, and what the occasion's bench looks like as a whole."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from monochord.campaign.found.axes import Gate
+from monochord.campaign.given.girder import Magnet
+from monochord.campaign.given.wire import Sweep, Wire, WireScan
+from monochord.wire.centre import Combined
+from monochord.wire.gates import strength_ratio
+from monochord.wire.readings import FieldScan
+from monochord.wire.resonance import SweepFit, sensor_shape, usable
+from monochord.wire.sensors import SensorFinding
+from monochord.wire.setup import Setup
+
+_TUNE = 1e-3
+_DRIFT = 0.5
+_SPLIT = 2e-3
+#: A sensor that sees less than this part of a mode's motion is blind to it.
+_BLIND = 0.02
+
+
+def usable_scans(
+    scans: Sequence[WireScan], wire: Wire, magnets: Mapping[str, Magnet]
+) -> tuple[list[WireScan], dict[str, list[str]]]:
+    """The scans that can be evaluated, and for each magnet's name what was wrong with the others."""
+    good: list[WireScan] = []
+    notes: dict[str, list[str]] = {}
+    for scan in scans:
+        why = _unfit(scan, wire, magnets)
+        if why is None:
+            good.append(_finite(scan))
+        else:
+            notes.setdefault(scan.magnet, []).append(f"scan {scan.name}: {why}")
+    return good, notes
+
+
+def _unfit(scan: WireScan, wire: Wire, magnets: Mapping[str, Magnet]) -> str | None:
+    blind = scan.mode < 1 or bool(np.abs(sensor_shape(scan.mode, wire)).min() < _BLIND)
+    faults = {
+        f"magnet {scan.magnet!r} is not on the girder; mend its name": scan.magnet not in magnets,
+        "a dipole has no centre that a wire can find": scan.magnet in magnets and magnets[scan.magnet].order < 2,
+        f"mode {scan.mode} cannot be seen by both sensors; use another mode": blind,
+        "drive frequency and drive current must be positive": not (scan.drive_frequency > 0 and scan.drive_current > 0),
+        "the magnet's current is not told": not np.isfinite(scan.magnet_current),
+        "fewer than two whole readings": len(_finite(scan).x) < 2,
+    }
+    return next((words for words, wrong in faults.items() if wrong), None)
+
+
+def _finite(scan: WireScan) -> WireScan:
+    """The scan without readings that are not whole."""
+    whole = np.isfinite(scan.x) & np.isfinite(scan.y) & np.isfinite(scan.stage_x) & np.isfinite(scan.stage_y)
+    if bool(whole.all()):
+        return scan
+    rows = tuple(r for r, w in zip(scan.rows, whole, strict=False) if w)
+    return WireScan(
+        scan.name,
+        scan.magnet,
+        scan.moved,
+        scan.magnet_current,
+        scan.mode,
+        scan.drive_frequency,
+        scan.drive_current,
+        scan.stage_x[whole],
+        scan.stage_y[whole],
+        scan.x[whole],
+        scan.y[whole],
+        scan.times[whole],
+        scan.file,
+        rows,
+    )
+
+
+def finding_gates(
+    fit: SweepFit | None,
+    sweeps: Sequence[Sweep],
+    fields: Sequence[FieldScan],
+    setup: Setup,
+    sensors: SensorFinding,
+    *,
+    notes: Mapping[str, Sequence[str]],
+    found: Mapping[str, Combined],
+) -> tuple[Gate, ...]:
+    """Gates of the whole occasion."""
+    gates = [*_sweep_gates(fit, sweeps, setup), _sensors(sensors, setup)]
+    if fields:
+        gates.append(_drift(fields, setup))
+        gates.append(_in_band(fields, setup))
+    if found:
+        gates.append(_polarity(found))
+    for told in notes.values():
+        gates += [Gate("scan left out", False, why) for why in told]
+    return tuple(gates)
+
+
+def _sweep_gates(fit: SweepFit | None, sweeps: Sequence[Sweep], setup: Setup) -> list[Gate]:
+    left = [s.name for s in sweeps if not usable(s, setup.wire)]
+    gates = [Gate("sweep left out", False, f"{n}: too few points, or a mode the sensors do not see") for n in left]
+    if fit is None:
+        words = (
+            "no usable frequency sweep: the sag rests on the drive frequency, and the coupling of the planes is unknown; "
+            "sweep the modes that are scanned"
+        )
+        return [*gates, Gate("resonance", False, words)]
+    t = fit.transfer
+    a, b = t.fundamental
+    tune, split = t.inharmonicity, abs(a - b) / a
+    words = f"f_n / (n f1) = 1 within {tune:.1e} over modes {', '.join(map(str, t.modes))}"
+    remedy = "; the wire is not uniform or is kinked, and the sag told by f1 is doubtful: string a fresh wire"
+    gates.append(Gate("wire in tune", tune < _TUNE, words if tune < _TUNE else words + remedy))
+    words = f"the two planes differ by {split:.1e}, turned by {np.degrees(t.turn):.1f} deg"
+    remedy = "; the wire's supports hold it badly: clamp it anew"
+    gates.append(Gate("planes", split < _SPLIT, words if split < _SPLIT else words + remedy))
+    q = [t.quality(int(n)) for n in t.modes]
+    ok = min(q) > 20.0 and max(q) < 1e5
+    words = f"Q from {min(q):.0f} to {max(q):.0f}"
+    gates.append(Gate("resonance", ok, words if ok else f"{words}; is the sweep wide and fine enough?"))
+    return gates
+
+
+def _sensors(sensors: SensorFinding, setup: Setup) -> Gate:
+    gain = sensors.values["gain"] + setup.transfer.log_gain
+    u = float(np.sqrt(sensors.cov[0, 0]))
+    ok = abs(gain) < 3.0 * np.hypot(np.sqrt(2.0) * setup.wire.u_gain, u)
+    words = (
+        f"x sensor's gain over y sensor's is {100 * gain:+.2f} % off what is told (u {100 * u:.2f} %), square within "
+        f"{sensors.values['square'] * 1e3:+.2f} mrad, noise {sensors.noise * 1e9:.0f} nm"
+    )
+    return Gate("sensors", ok, words if ok else f"{words}; calibrate the sensors")
+
+
+def _drift(fields: Sequence[FieldScan], setup: Setup) -> Gate:
+    """How far the resonance wandered, in half linewidths of the highest scanned mode."""
+    shifts = np.array([f.tuned.shift for f in fields])
+    mode = max(f.tuned.scan.mode for f in fields)
+    part = mode * float(np.ptp(shifts)) / setup.transfer.damping(mode)
+    words = (
+        f"f1 moved by {1e3 * np.ptp(shifts) / (2 * np.pi):.1f} mHz, {part:.2f} half linewidths of mode {mode}; followed"
+    )
+    ok = part < _DRIFT
+    return Gate("drift", ok, words if ok else f"{words}; let the wire rest longer after stringing")
+
+
+def _in_band(fields: Sequence[FieldScan], setup: Setup) -> Gate:
+    """Whether every scan was driven near the mode it names."""
+    f1 = sum(setup.transfer.fundamental) / 2.0
+    far = sorted(
+        {f.tuned.scan.name for f in fields if abs(f.tuned.scan.drive_frequency / (f.tuned.scan.mode * f1) - 1.0) > 0.01}
+    )
+    if far:
+        words = f"scans {', '.join(far)} were driven more than 1 % away from their mode; check the mode's number"
+        return Gate("mode numbers", False, words)
+    return Gate("mode numbers", True, "every scan was driven near the mode it names")
+
+
+def _polarity(found: Mapping[str, Combined]) -> Gate:
+    """Whether all magnets have the sign that the plan says, or all the other one."""
+    turned = [name for name, one in found.items() if strength_ratio(one.views[0].block).real < 0.0]
+    if not turned:
+        return Gate("polarity", True, "every magnet has the sign of the plan")
+    if len(turned) == len(found):
+        words = "every magnet appears with the other sign: drive current or sensors are reversed; the centres do not depend on it"
+        return Gate("polarity", True, words)
+    words = (
+        f"{', '.join(turned)}: polarity reversed against the plan; check the cables. The centre does not depend on it"
+    )
+    return Gate("polarity", False, words)
