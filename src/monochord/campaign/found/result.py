@@ -9,7 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Axis, CommonLine, Gate, Move
+from monochord.campaign.found.comparison import Comparison
+from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.verdict import Verdict
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.origin import Origin
 from monochord.ground.faults import Fault
@@ -65,7 +68,10 @@ class Temperature:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class OccasionFinding:
-    """Everything found on one occasion; what is None has its reason in ``lacks``."""
+    """Everything found on one occasion; what is None has its reason in ``lacks``.
+
+    line_evidence  what the offsets rest on: "wire", or the words for axes carried from another occasion by targets
+    """
 
     name: str
     wire: WireFinding | None
@@ -73,6 +79,7 @@ class OccasionFinding:
     points: PointSet | None
     temperature: Temperature
     moves: tuple[Move, ...] = ()
+    line_evidence: str = "wire"
     lacks: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -85,3 +92,6 @@ class Result:
     sentence: str
     origin: Origin
     notes: tuple[Fault, ...] = ()
+    comparisons: tuple[Comparison, ...] = ()
+    plans: tuple[BoltPlan, ...] = ()
+    verdicts: tuple[Verdict, ...] = ()
