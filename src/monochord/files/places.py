@@ -6,6 +6,7 @@ tables, dotted and quoted keys, and skips over values that run on (strings and b
 
 from __future__ import annotations
 
+import json
 import re
 
 Path = tuple[str | int, ...]
@@ -58,7 +59,17 @@ def line_of(text: str, path: Path) -> int | None:
 
 
 def _keys(dotted: str) -> list[str]:
-    return [k[1:-1] if k[0] in "\"'" else k for k in _ONE_KEY.findall(dotted)]
+    return [_unquoted(key) for key in _ONE_KEY.findall(dotted)]
+
+
+def _unquoted(key: str) -> str:
+    if key[0] == '"':
+        # TOML's escapes are JSON's and a few more that nobody writes in a key.
+        try:
+            return str(json.loads(key, strict=False))
+        except ValueError:
+            return key[1:-1]
+    return key[1:-1] if key[0] == "'" else key
 
 
 def _enter(brackets: str, keys: list[str], counts: dict[Path, int]) -> Path:
