@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from monochord.ground import lines
 from monochord.ground.faults import Refused, Undetermined
 from monochord.ground.lines import (
     fit_line,
@@ -109,3 +110,10 @@ def test_minimax_radial_is_not_the_two_axes_one_by_one() -> None:
     both = np.linalg.norm(fit_minimax_line(z, y).offsets, axis=1).max()
     each = np.hypot(fit_minimax_line(z, y[:, 0]).offsets[:, 0], fit_minimax_line(z, y[:, 1]).offsets[:, 0]).max()
     assert both < each - 1e-3
+
+
+def test_a_minimax_line_without_proof_is_not_handed_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A lower bound that falls short of the answer stands for a solver that stopped early."""
+    monkeypatch.setattr(lines, "_lower_bound", lambda *_: 0.0)
+    with pytest.raises(Undetermined, match="proved"):
+        fit_minimax_line([0.0, 1.0, 2.0, 3.0], [0.0, 1.0, 0.0, 1.0])

@@ -20,6 +20,7 @@ from monochord.ground.statistics import (
     detectable_shift,
     f_quantile,
     matched_level,
+    normal_probability,
     normal_quantile,
     student_quantile,
     tau_quantile,
@@ -129,6 +130,12 @@ def test_chi_square_table(p: float, dof: int, value: float) -> None:
 )
 def test_f_table(p: float, one: int, two: int, value: float) -> None:
     assert f_quantile(p, one, two) == pytest.approx(value, abs=6e-4)
+
+
+def test_normal_table() -> None:
+    """From memory: 1.6449 and 1.9600 bound 95 % on one side and on both."""
+    assert normal_probability(1.6449) == pytest.approx(0.95, abs=1e-5)
+    assert 2.0 * normal_probability(1.9600) - 1.0 == pytest.approx(0.95, abs=1e-5)
 
 
 def test_student_table() -> None:

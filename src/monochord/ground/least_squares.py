@@ -202,7 +202,13 @@ def adjust(
 
 
 def weigh(design: Array, observed: Array, sigma: ArrayLike | None, covariance: ArrayLike | None) -> Weighting:
-    """The weighting of n readings, after a look at whether everything fits and is finite."""
+    """The weighting of n readings, after a look at whether everything fits and is finite.
+
+    design (n, u);  observed (n,);  sigma and covariance as in :func:`adjust`
+
+    >>> weigh(np.ones((2, 1)), np.zeros(2), 0.5, None).white(np.array([1.0, 2.0])).tolist()
+    [2.0, 4.0]
+    """
     n = len(observed)
     faults = Gatherer()
     if design.ndim != 2 or len(design) != n or observed.ndim != 1:
@@ -249,6 +255,9 @@ def factorise(
     """Split a whitened design (n, u) into directions, within C x = c when constraints are given.
 
     length  (u,) by which columns are divided before; their own length when not given
+
+    >>> factorise(np.array([[3.0, 0.0], [0.0, 1e-6]])).singular.tolist()
+    [1.0, 1.0]
     """
     if length is None:
         length = np.linalg.norm(white_design, axis=0)
@@ -286,7 +295,14 @@ def _within(constraints: Array, values: ArrayLike | None) -> tuple[Array, Array]
 def assemble(
     names: tuple[str, ...], factored: Factored, weighting: Weighting, x: Array, residuals: Array
 ) -> Adjustment:
-    """Everything that is said about an adjustment, from its factors and the residuals at the solution."""
+    """Everything that is said about an adjustment, from its factors and the residuals at the solution.
+
+    names (u), x (u,), residuals (n,) observed minus adjusted, in their own units, not whitened
+
+    >>> one = assemble(("h",), factorise(np.ones((2, 1))), Weighting(np.ones(2)), np.array([2.0]), np.array([-1.0, 1.0]))
+    >>> one.omega, one.dof, one.redundancy.round(6).tolist()
+    (2.0, 1, [0.5, 0.5])
+    """
     root = factored.right / factored.singular
     back = weighting.white_transposed(factored.left)
     redundancy = 1.0 - (weighting.coloured(factored.left) * back).sum(axis=1)

@@ -33,7 +33,12 @@ UNCHECKED = 1e-9
 
 
 def checked(adjustment: Adjustment) -> NDArray[np.bool_]:
-    """Which readings are checked by others (n,)."""
+    """Which readings are checked by others (n,).
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> checked(adjust([[1, 0], [1, 0], [0, 1]], [1.0, 1.1, 5.0])).tolist()
+    [True, True, False]
+    """
     held: NDArray[np.bool_] = adjustment.information > UNCHECKED * adjustment.weight
     return held
 
@@ -53,13 +58,23 @@ def standardised_residuals(adjustment: Adjustment) -> Array:
 
 
 def studentised_residuals(adjustment: Adjustment) -> Array:
-    """Standardised residuals over the square root of the variance factor (n,): the tau of Pope 1976, at most sqrt(dof)."""
+    """Standardised residuals over the square root of the variance factor (n,): the tau of Pope 1976, at most sqrt(dof).
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> studentised_residuals(adjust([[1.0], [1.0], [1.0]], [0.0, 0.0, 3.0])).round(6).tolist()
+    [-0.707107, -0.707107, 1.414214]
+    """
     numbers: Array = standardised_residuals(adjustment) / np.sqrt(adjustment.variance_factor)
     return numbers
 
 
 def estimated_errors(adjustment: Adjustment) -> Array:
-    """Mistake of each reading (n,), as the other readings estimate it, p / m; in the reading's unit."""
+    """Mistake of each reading (n,), as the other readings estimate it, p / m; in the reading's unit.
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> estimated_errors(adjust([[1.0], [1.0], [1.0]], [0.0, 0.0, 3.0])).round(6).tolist()
+    [-1.5, -1.5, 3.0]
+    """
     m = np.where(checked(adjustment), adjustment.information, np.nan)
     errors: Array = adjustment.weighted_residuals / m
     return errors
@@ -85,6 +100,10 @@ def hidden_effects(adjustment: Adjustment, *, level: float = 0.001, power: float
     """What the smallest mistake that is found does to the unknowns (u, n), gain times mistake: external reliability.
 
     A column of an unchecked reading is infinite where the reading has a part in the unknown.
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> hidden_effects(adjust([[1.0], [1.0]], [0.0, 0.0], sigma=10e-6)).round(8).tolist()
+    [[2.922e-05, 2.922e-05]]
     """
     error = detectable_errors(adjustment, level=level, power=power)
     finite = np.isfinite(error)
@@ -115,6 +134,10 @@ def suspect(adjustment: Adjustment, *, family_level: float = 0.05, noise_known: 
     noise_known   True: w against the normal distribution; False: tau, the noise taken from this very adjustment
 
     Take out one reading at a time and adjust again: one mistake smears over its neighbours.
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> suspect(adjust([[1.0]] * 4, [0.0, 0.1, 9.0, -0.1], sigma=1.0)).index
+    2
     """
     numbers = standardised_residuals(adjustment) if noise_known else studentised_residuals(adjustment)
     size = np.abs(numbers)
@@ -184,6 +207,10 @@ def group_factors(adjustment: Adjustment, groups: Sequence[str]) -> dict[str, Gr
 
     groups  name of the group of each reading (n,). A group with no redundancy has factor NaN.
     u is sqrt(2 / redundancy) times the factor, for normal noise.
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> round(group_factors(adjust([[1.0], [1.0]], [0.0, 2.0]), ["a", "a"])["a"].factor, 9)
+    2.0
     """
     names = np.asarray(groups)
     found = {}
@@ -209,6 +236,13 @@ def variance_components(
     solve  sigma (n,) -> adjustment with it;  sigma  first guess (n,);  groups  name of the group of each reading (n,)
     Returns the scaled sigma, the last adjustment, and whether all factors came within ``tolerance`` of one. Groups without
     redundancy keep their sigma and are not judged; when no group has any, the answer is False.
+
+    >>> from monochord.ground.least_squares import adjust
+    >>> scaled, _, settled = variance_components(
+    ...     lambda s: adjust([[1.0], [1.0]], [0.0, 2.0], sigma=s), np.ones(2), ["a", "a"]
+    ... )
+    >>> (scaled**2).round(9).tolist(), settled
+    ([2.0, 2.0], True)
     """
     names = np.asarray(groups)
     scaled = np.array(sigma, float)
