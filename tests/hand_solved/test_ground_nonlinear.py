@@ -123,9 +123,16 @@ def test_a_start_without_a_number_is_refused() -> None:
         fit(lambda p: p * 1e200, [1.0], [0.0])
 
 
-def test_a_prior_of_no_width_is_refused() -> None:
-    with pytest.raises(Refused, match=r"uncertainty 0\.0"):
-        fit(square, [1.0], [4.0], prior_sigma=[0.0])
+def test_a_model_that_breaks_off_has_no_derivatives_there() -> None:
+    """The square root at zero: finite itself, but not a step below."""
+    with pytest.raises(Refused, match="without finite derivatives"):
+        fit(np.sqrt, [0.0], [2.0])
+
+
+@pytest.mark.parametrize("width", [0.0, -1.0, float("nan")])
+def test_a_prior_without_a_width_above_zero_is_refused(width: float) -> None:
+    with pytest.raises(Refused, match="priors of width"):
+        fit(square, [1.0], [4.0], prior_sigma=[width])
 
 
 def test_numeric_derivatives() -> None:

@@ -4,6 +4,7 @@ Readings are whitened (divided by their standard uncertainties, or by the Choles
 covariance), columns are brought to length one, and the design is factored by QR and singular values.
 Normal equations would square the condition number: badly scaled polynomials lose all digits that way.
 
+Dense matrices throughout: for a girder's thousands of readings and hundreds of unknowns, not for a whole ring.
 Residuals are counted observed minus adjusted everywhere in this program.
 """
 

@@ -65,11 +65,18 @@ class _Problem:
         return np.concatenate([self.observed - computed, (self.prior_mean - x)[np.isfinite(self.prior_sigma)]])
 
     def white(self, x: Array) -> Array:
+        """The residuals in units of their uncertainty, independent of each other."""
         return self.weighting.white(self.residuals(x))
 
     def white_design(self, x: Array) -> Array:
+        """Derivatives of readings and priors in units of their uncertainty; refused where the model has none."""
         held = np.eye(len(x))[np.isfinite(self.prior_sigma)]
-        return self.weighting.white(np.vstack([self.jacobian(x), held]))
+        with np.errstate(all="ignore"):
+            slopes = np.vstack([self.jacobian(x), held])
+        if not np.isfinite(slopes).all():
+            fault = Fault(f"a model without finite derivatives at {x.tolist()}", "a smooth model", "start elsewhere")
+            raise Refused([fault])
+        return self.weighting.white(slopes)
 
     def rounding(self, x: Array, length: Array) -> float:
         """Length of a white vector that is lost in the rounding of readings and unknowns."""
@@ -106,8 +113,9 @@ def fit(
                  the residuals, whichever is larger) or is lost in the rounding of the readings; that step is still taken
 
     A fit that did not converge comes back with ``converged`` False and says so; whoever uses it must look. Raises
-    Undetermined when unknowns stay free at the solution, Refused when the model is not finite at the start or the input does
-    not fit.  Source: Marquardt 1963; reach and measure after More 1978; stopping after Bates and Watts 1981 (all from memory).
+    Undetermined when unknowns stay free at the solution, Refused when the model is not finite at the start, has no finite
+    derivatives on the way, or the input does not fit.  Source: Marquardt 1963; reach and measure after More 1978; stopping
+    after Bates and Watts 1981 (all from memory).
 
     >>> t = np.array([0.0, 1.0, 2.0, 3.0])
     >>> found = fit(lambda p: p[0] * np.exp(-p[1] * t), [1.0, 1.0], 2.0 * np.exp(-0.5 * t), names=["a", "rate"])
@@ -132,8 +140,9 @@ def fit(
 
 def _with_priors(readings: Weighting, prior_sigma: Array) -> Weighting:
     """Weighting of the readings and, below them, of the priors."""
-    held = prior_sigma[np.isfinite(prior_sigma)]
-    below = weigh(np.zeros((len(held), 0)), held, held if len(held) else None, None).root
+    if not (prior_sigma > 0.0).all():
+        raise Refused([Fault(f"priors of width {prior_sigma.tolist()}", "widths above 0, inf for none", "state them")])
+    below = prior_sigma[np.isfinite(prior_sigma)]
     if readings.root.ndim == 1:
         return Weighting(np.concatenate([readings.root, below]))
     n = len(readings.root)
