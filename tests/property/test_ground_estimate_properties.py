@@ -34,7 +34,7 @@ def estimate(seed: int, *, own: str = "noise", n: int = 4) -> Estimate:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_maps_act_on_values_and_covariance_and_chain(seed: int) -> None:
     rng = np.random.default_rng(seed + 1)
     e, j, k = estimate(seed), rng.normal(size=(3, 4)), rng.normal(size=(2, 3))
@@ -47,7 +47,7 @@ def test_maps_act_on_values_and_covariance_and_chain(seed: int) -> None:
 
 
 @given(seeds, st.permutations(range(4)))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_picking_is_a_map_too(seed: int, order: list[int]) -> None:
     e = estimate(seed)
     picked = e.pick([f"p{k}" for k in order])
@@ -57,7 +57,7 @@ def test_picking_is_a_map_too(seed: int, order: list[int]) -> None:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_stacking_keeps_the_parts_and_ties_them_by_their_shared_causes(seed: int) -> None:
     one, two = estimate(seed, own="noise:1"), estimate(seed + 1, own="noise:2")
     both = stack([one, two])
@@ -69,7 +69,7 @@ def test_stacking_keeps_the_parts_and_ties_them_by_their_shared_causes(seed: int
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_a_difference_is_the_map_of_the_stack(seed: int) -> None:
     one, two = estimate(seed, own="noise:1"), estimate(seed + 1, own="noise:2")
     j = np.hstack([np.eye(4), -np.eye(4)])
@@ -80,7 +80,7 @@ def test_a_difference_is_the_map_of_the_stack(seed: int) -> None:
 
 
 @given(seeds)
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 def test_simulated_causes_scatter_as_the_covariance_says(seed: int) -> None:
     """20 000 draws of the causes: variances within five standard errors, 5 sqrt(2/20000) = 5 %."""
     rng = np.random.default_rng(seed)
@@ -98,7 +98,7 @@ def motion(seed: int, source: str, target: str) -> Rigid:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_motions_compose_and_go_back(seed: int) -> None:
     points = np.random.default_rng(seed).uniform(-5.0, 5.0, (6, 3))
     a, b, c = motion(seed, "wire", "girder"), motion(seed + 1, "girder", "survey"), motion(seed + 2, "survey", "hall")
@@ -114,7 +114,7 @@ def test_motions_compose_and_go_back(seed: int) -> None:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_motions_keep_lengths_and_handedness(seed: int) -> None:
     a = motion(seed, "wire", "girder")
     rng = np.random.default_rng(seed)
@@ -124,7 +124,7 @@ def test_motions_keep_lengths_and_handedness(seed: int) -> None:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_a_rigid_fit_finds_the_motion_back(seed: int) -> None:
     a = motion(seed, "survey", "girder")
     points = np.random.default_rng(seed).uniform(-5.0, 5.0, (6, 3))
@@ -134,7 +134,7 @@ def test_a_rigid_fit_finds_the_motion_back(seed: int) -> None:
 
 
 @given(st.sampled_from(sorted(UNITS)), st.floats(-1e6, 1e6))
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 def test_units_go_there_and_back(name: str, number: float) -> None:
     u = unit(name)
     assert u.from_si(u.to_si(number)) == pytest.approx(number, rel=1e-12, abs=1e-9)
@@ -142,7 +142,7 @@ def test_units_go_there_and_back(name: str, number: float) -> None:
 
 
 @given(st.sampled_from(sorted(UNITS)), st.floats(-1e6, 1e6))
-@settings(max_examples=200)
+@settings(max_examples=200, deadline=None)
 def test_a_quantity_is_its_number_in_its_unit(name: str, number: float) -> None:
     kind = UNITS[name][0]
     assert quantity(f"{number!r} {name}", kind) == unit(name).to_si(number)

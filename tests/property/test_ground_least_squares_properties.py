@@ -37,7 +37,7 @@ def problem(seed: int, *, correlated: bool = False) -> tuple[Array, Array, Noise
 
 
 @given(seeds, st.booleans())
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_redundancy_numbers_add_up_to_the_degrees_of_freedom(seed: int, correlated: bool) -> None:
     design, y, noise = problem(seed, correlated=correlated)
     net = adjust(design, y, **noise)
@@ -49,7 +49,7 @@ def test_redundancy_numbers_add_up_to_the_degrees_of_freedom(seed: int, correlat
 
 
 @given(seeds, st.booleans())
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_residuals_stand_orthogonal_to_the_design_and_the_gain_gives_the_unknowns(seed: int, correlated: bool) -> None:
     design, y, noise = problem(seed, correlated=correlated)
     net = adjust(design, y, **noise)
@@ -62,7 +62,7 @@ def test_residuals_stand_orthogonal_to_the_design_and_the_gain_gives_the_unknown
 
 
 @given(seeds, st.floats(1e-6, 1e6))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_scaling_all_uncertainties_leaves_the_unknowns_and_their_posterior_uncertainty(
     seed: int, factor: float
 ) -> None:
@@ -75,7 +75,7 @@ def test_scaling_all_uncertainties_leaves_the_unknowns_and_their_posterior_uncer
 
 
 @given(seeds, st.lists(st.floats(1e-8, 1e8), min_size=4, max_size=4))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_units_of_the_unknowns_do_not_enter(seed: int, units: list[float]) -> None:
     """Metres beside radians: a column in another unit gives the same readings, residuals and condition."""
     design, y, noise = problem(seed)
@@ -87,7 +87,7 @@ def test_units_of_the_unknowns_do_not_enter(seed: int, units: list[float]) -> No
 
 
 @given(seeds, st.booleans())
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_leaving_a_reading_out_drops_omega_by_its_squared_test_number(seed: int, correlated: bool) -> None:
     """For correlated readings leaving one out means giving it a free error of its own."""
     design, y, noise = problem(seed, correlated=correlated)
@@ -113,7 +113,7 @@ def levelling(seed: int) -> tuple[Array, Array]:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_residuals_and_tests_do_not_depend_on_the_datum_and_inner_constraints_have_the_smallest_trace(
     seed: int,
 ) -> None:
@@ -133,7 +133,7 @@ def test_residuals_and_tests_do_not_depend_on_the_datum_and_inner_constraints_ha
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_without_a_datum_every_mark_is_named(seed: int) -> None:
     design, y = levelling(seed)
     names = [f"P{k}" for k in range(design.shape[1])]
@@ -143,7 +143,7 @@ def test_without_a_datum_every_mark_is_named(seed: int) -> None:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_a_very_sure_reading_acts_as_a_constraint(seed: int) -> None:
     design, y, noise = problem(seed)
     assume(design.shape[1] > 1)
@@ -158,7 +158,7 @@ def test_a_very_sure_reading_acts_as_a_constraint(seed: int) -> None:
 
 
 @given(seeds, st.booleans())
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 def test_a_linear_model_needs_one_step_and_gives_the_linear_answer(seed: int, correlated: bool) -> None:
     design, y, noise = problem(seed, correlated=correlated)
     net = adjust(design, y, **noise)
@@ -170,7 +170,7 @@ def test_a_linear_model_needs_one_step_and_gives_the_linear_answer(seed: int, co
 
 
 @given(seeds)
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 def test_group_factors_weighted_by_redundancy_give_omega(seed: int) -> None:
     design, y, noise = problem(seed)
     net = adjust(design, y, **noise)

@@ -23,7 +23,7 @@ def readings(seed: int, columns: int) -> tuple[Array, Array, Array]:
 
 
 @given(seeds)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_least_squares_is_a_linear_map_with_two_units_of_leverage(seed: int) -> None:
     z, y, w = readings(seed, 2)
     line, gain = fit_line(z, y, weights=w), line_gain(z, w)
@@ -71,7 +71,7 @@ def test_the_minimax_line_moves_with_the_readings(seed: int, columns: int) -> No
 
 
 @given(seeds)
-@settings(max_examples=30)
+@settings(max_examples=30, deadline=None)
 def test_an_orthogonal_line_turns_with_its_points(seed: int) -> None:
     rng = np.random.default_rng(seed)
     points = np.outer(rng.uniform(-2.0, 2.0, 8), [0.2, 0.3, 1.0]) + 0.01 * rng.normal(size=(8, 3))
