@@ -103,7 +103,9 @@ def test_lone_dots_and_dangling_exponents_are_missing_and_listed() -> None:
     assert [f.line for f in faults] == [3, 4, 5]
 
 
-@pytest.mark.parametrize("cell", ["1_000", "0x1F", "\u0661\u0662", "12,5", "1.2.3", "1e", "5 mm", "--3", "1e5e"])
+@pytest.mark.parametrize(
+    "cell", ["1_000", "0x1F", "\u0661\u0662", "12,5", "1.2.3", "1e", "5 mm", "--3", "1e5e", "1e999"]
+)
 def test_what_only_looks_like_a_number_is_refused(cell: str) -> None:
     _, faults, _ = read(f"p;x;y\nA;1;2\nB;{cell};3\n", text("p"), number("x"), number("y"), dialect=Dialect(";"))
     assert (faults[0].line, faults[0].column) == (3, "x")

@@ -63,7 +63,7 @@ def test_every_number_python_writes_is_read_exactly(value: float) -> None:
     for text in (repr(value), f"{value:.17e}", f" {value!r} "):
         read, odd = numbers.column([text], numbers.Spelling())
         assert odd == []
-        assert read == [value]
+        assert read.tolist() == [value]
 
 
 @given(st.decimals(min_value=-(10**9), max_value=10**9, places=4), st.sampled_from([".", " ", "'"]))
@@ -72,7 +72,7 @@ def test_grouped_numbers_read_as_the_plain_ones(value: object, mark: str) -> Non
     grouped = f"{value:,.4f}".replace(".", ";").replace(",", mark).replace(";", ",")
     read, odd = numbers.column([grouped], numbers.Spelling(",", mark))
     assert odd == []
-    assert read == [float(plain)]
+    assert read.tolist() == [float(plain)]
 
 
 @given(st.text(max_size=12))

@@ -87,7 +87,19 @@ def _far_targets(girder: Girder, file: str, reach: float) -> list[Fault]:
 
 
 def _masses(girder: Girder, file: str) -> list[Fault]:
-    return [
+    untold = [
+        Fault(
+            f"no mass of {item.name}",
+            "a mass",
+            f'its weight does not bend the girder; give it by --set items.{item.name}.mass="... kg"',
+            file,
+            None,
+            f"items.{item.name}",
+        )
+        for item in girder.items
+        if not item.mass
+    ]
+    return untold + [
         Fault(
             f"{item.name} with a mass of {item.mass:g} kg",
             f"{LIGHTEST:g} to {HEAVIEST:g} kg",

@@ -134,12 +134,11 @@ class _Reading:
     def _numbers(self, column: Column, place: int, cells: Sequence[str]) -> None:
         spelling = self.form.dialect.spelling
         if column.notation:
-            values, odd = numbers.sexagesimal_column(cells, spelling)
+            array, odd = numbers.sexagesimal_column(cells, spelling)
         else:
-            values, odd = numbers.column(cells, spelling)
+            array, odd = numbers.column(cells, spelling)
         for cell in odd:
             self._odd_number(column, cells, cell)
-        array = np.array(values, float)
         for marker in column.markers:
             for row in np.flatnonzero(np.isclose(array, marker, rtol=1e-9, atol=0.0)).tolist():
                 array[row] = np.nan
@@ -220,11 +219,7 @@ class _Reading:
         """Tell remarks and totals from faults, row by row."""
         names = next((c for c, _ in found if c.meaning.kind == "text"), None)
         if names is not None:
-            for row, name in enumerate(self.rows.text[names.key]):
-                if not name:
-                    self._misfit(row, names, _Misfit("an empty cell", "a name"))
-                elif name.casefold() in self.form.dialect.summaries:
-                    self.out[row] = f"{name!r}, a total"
+            self._nameless(names)
         others = [(c.key, place) for c, place in found if c.meaning.kind != "text"]
         for row, misfits in sorted(self.misfits.items()):
             if row in self.out:
@@ -238,6 +233,17 @@ class _Reading:
             for key, m in misfits.items():
                 line, name = self.table.lines[row], self.rows.names[key]
                 self.faults.add(m.given, m.expected, m.remedy, file=self.table.file, line=line, column=name)
+
+    def _nameless(self, column: Column) -> None:
+        """Rows whose name is empty or that of a total; a look at all names at once spares most tables the loop."""
+        names, totals = self.rows.text[column.key], self.form.dialect.summaries
+        if all(names) and totals.isdisjoint(map(str.casefold, names)):
+            return
+        for row, name in enumerate(names):
+            if not name:
+                self._misfit(row, column, _Misfit("an empty cell", "a name"))
+            elif name.casefold() in totals:
+                self.out[row] = f"{name!r}, a total"
 
     def _kept(self) -> Rows:
         rows, lines = self.rows, self.table.lines
@@ -255,7 +261,7 @@ class _Reading:
 
 
 def _names(cells: Sequence[str]) -> list[str]:
-    names = [c.strip() for c in cells]
+    names = list(map(str.strip, cells))
     if "".join(names).isascii():
         return names
     return [unicodedata.normalize("NFC", n) for n in names]

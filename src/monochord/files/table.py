@@ -11,6 +11,7 @@ import csv
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import methodcaller
 
 from monochord.files.decode import decode, repaired
 from monochord.files.numbers import MISSING, Spelling
@@ -141,7 +142,7 @@ def _fast(table: Table, lines: list[str], start: int) -> bool:
     body, width = lines[start:], len(table.header)
     if not body or len(mark) != 1 or table.dialect.delimiter == "spaces":
         return False
-    counts = {line.count(mark) for line in body}
+    counts = set(map(methodcaller("count", mark), body))
     if counts == {width} and all(line.endswith(mark) for line in body):
         width += 1
     elif counts != {width - 1}:
