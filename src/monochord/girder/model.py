@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 _LONGEST = 1.0 / 12.0
 #: Places along z nearer than this part of the length share a node.
 _NEAREST = 1.0 / 2000.0
-#: Springs to earth at every node, as a part of the stiffest bolt: they hold what no bolt holds and carry nothing else.
+#: Springs to earth at every node, as a part of the softer of bolts and beam: they hold what no bolt holds and carry nothing else.
 _EARTH = 1e-9
 
 
@@ -228,5 +228,7 @@ def standing(girder: Girder, free: Elastic, *, foot_stiffness: float = 1.0, side
     factor = np.where(one_sided, foot_stiffness, side_stiffness)
     stiffness = np.array([b.stiffness for b in bolts]) * factor
     arm = 0.5 * free.beam.length
-    earth = _EARTH * stiffness.max() * np.tile([1.0, 1.0, 1.0, arm**2, arm**2, arm**2], len(free.z))
+    beam = 12.0 * min(free.beam.bending_vertical, free.beam.bending_lateral) / free.beam.length**3
+    softest = min(float(stiffness.max()), beam)
+    earth = _EARTH * softest * np.tile([1.0, 1.0, 1.0, arm**2, arm**2, arm**2], len(free.z))
     return Standing(free, tuple(b.name for b in bolts), push, stiffness, one_sided, free.stiffness + np.diag(earth))

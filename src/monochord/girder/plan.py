@@ -90,6 +90,7 @@ def plan_bolts(
         *_gates(on.names, on.one_sided, feet, feet_reference=feet_reference, reference=reference, now=now),
         _bearing(found, aim, on.names, kept or do_nothing),
     )
+    warning = gates[0].message if not gates[0].ok and feet_reference else ""
     touching = [b for b in girder.bolts if b.name in {f.bolt for f in feet if f.state == "touching"} - set(loose)]
     return BoltPlan(
         at=at,
@@ -111,7 +112,13 @@ def plan_bolts(
         curable_share=share,
         do_nothing=do_nothing,
         sentence=words.plan_sentence(
-            loose, [(n, t) for n, t in turns.items() if t], (before[0], *after), share, moved, do_nothing=do_nothing
+            loose,
+            [(n, t) for n, t in turns.items() if t],
+            (before[0], *after),
+            share,
+            moved,
+            do_nothing=do_nothing,
+            warning=warning,
         ),
         gates=gates,
         cautions=words.CAUTIONS,

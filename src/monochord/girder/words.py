@@ -114,18 +114,20 @@ def plan_sentence(
     own_moved: Sequence[str],
     *,
     do_nothing: bool,
+    warning: str = "",
 ) -> str:
     """A plan in plain words.
 
     turned  bolts with their turns [turn];  left  before, after, after in 95 of 100 cases [m]
-    share   part that bolts can cure, or None
+    share   part that bolts can cure, or None;  warning  what must be said before anything else
 
     >>> said = plan_sentence(["V1"], [("V2", 0.1), ("V3", -0.2)], (9e-6, 2e-6, 3e-6), 0.95, [], do_nothing=False)
     >>> said.split(". ")[0], said.split(". ")[2]
     ('First bring V1 to bear and survey again', 'Bolts can cure 95 % of its mean square.')
     """
     before, after, most = (f"{v * 1e6:.1f} um" for v in left)
-    parts = [f"First bring {listed(loose)} to bear and survey again."] if loose else []
+    parts = [f"{warning[0].upper()}{warning[1:]}."] if warning else []
+    parts += [f"First bring {listed(loose)} to bear and survey again."] if loose else []
     if do_nothing:
         parts.append(
             f"Turning is not worth it: the magnets are {before} rms from the reference shape, and turns would not better it."
