@@ -19,6 +19,13 @@ from monochord.ground.units import unit
 FILE = "points.csv"
 
 
+@pytest.fixture(autouse=True, params=["as small", "as large"])
+def size(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every case is read twice: in the ordinary way, and as if it were a large table."""
+    if request.param == "as large":
+        monkeypatch.setattr("monochord.files.table.LARGE", 0)
+
+
 def text(key: str, name: str = "") -> Column:
     return Column(key, Meaning("text"), (name or key,))
 

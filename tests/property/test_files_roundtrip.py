@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from monochord.files import numbers
 from monochord.files.amounts import amount, spell
+from monochord.files.bulk import bulk_columns
 from monochord.files.places import Path, key_lines
 from monochord.files.toml_writer import toml
 from monochord.files.words import natural, near
@@ -88,6 +89,36 @@ def test_no_cell_ends_in_an_exception_or_an_infinite_number(cell: str) -> None:
 def test_a_spelled_amount_is_the_amount(value: float, unit: str) -> None:
     # twelve digits: a picometre in a metre
     assert amount(spell(value, unit), "length") == pytest.approx(value, rel=1e-11, abs=1e-18)
+
+
+CELLS = st.one_of(
+    st.floats(allow_nan=False, allow_infinity=False).map(repr),
+    st.decimals(min_value=-(10**12), max_value=10**12, places=6).map(str),
+    st.integers(-(10**18), 10**18).map(str),
+    st.from_regex(r"[+-]?[0-9]{0,3}[.,]?[0-9]{0,3}", fullmatch=True),
+    st.text("0123456789.,+-eE x", max_size=6),
+)
+
+
+@given(st.lists(CELLS, min_size=1, max_size=12), st.sampled_from([".", ","]))
+def test_a_large_table_reads_as_a_small_one(cells: list[str], decimal: str) -> None:
+    """Digits made to a whole number and divided give the very number that reading the text gives."""
+    spelling = numbers.Spelling(decimal)
+    columns = bulk_columns("\n".join(f"{c};n{i}" for i, c in enumerate(cells)), ";", 2)
+    assert columns is not None
+    assert list(columns[0]) == cells
+    assert list(columns[1]) == [f"n{i}" for i in range(len(cells))]
+    small, odd = numbers.column(cells, spelling)
+    large, odd_too = numbers.column(columns[0], spelling)
+    assert odd == odd_too
+    # bit for bit, the sign of a zero included
+    assert small.tobytes() == large.tobytes()
+
+
+@given(st.lists(st.integers(1, 4), min_size=2, max_size=8))
+def test_a_large_table_is_cut_in_bulk_only_when_all_its_rows_are_full(widths: list[int]) -> None:
+    text = "\n".join(";".join("c" * w) for w in widths)
+    assert (bulk_columns(text, ";", 2) is None) == (set(widths) != {2})
 
 
 @given(st.lists(st.text(max_size=6), max_size=8))

@@ -15,6 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.files.bulk import BulkColumn
+
 Array = NDArray[np.float64]
 
 #: Cells that stand or fall together in the fast path.
@@ -58,10 +60,13 @@ def column(cells: Sequence[str], spelling: Spelling) -> tuple[Array, list[Odd]]:
     >>> column(["-0,512", "."], Spelling(decimal=","))
     (array([-0.512,    nan]), [Odd(index=1, kind='missing', why='no digits')])
     """
+    bulk = cells.numbers(spelling.decimal) if isinstance(cells, BulkColumn) else None
+    if bulk is not None:
+        return bulk, []
     values = np.empty(len(cells))
     odd: list[Odd] = []
     for start in range(0, len(cells), _CHUNK):
-        chunk = cells[start : start + _CHUNK]
+        chunk = list(cells[start : start + _CHUNK])
         fast = _fast(chunk, spelling)
         if fast is not None:
             values[start : start + _CHUNK] = fast

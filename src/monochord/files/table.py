@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from operator import methodcaller
 
+from monochord.files.bulk import LARGE, bulk_columns
 from monochord.files.decode import decode, repaired
 from monochord.files.numbers import MISSING, Spelling
 from monochord.ground.faults import Fault, Gatherer
@@ -84,6 +85,8 @@ def cut(data: bytes, file: str, dialect: Dialect, faults: Gatherer) -> Table | N
     (('id', 'x', 'y'), [['A', 'B'], ['1', '3'], ['2', '4']], [2, 3])
     """
     text, notes = decode(data, file, dialect.encoding)
+    if len(text) > LARGE and (large := _large(text, file, dialect, notes)):
+        return large
     lines = text.split("\n")
     unfinished = bool(lines[-1].strip())
     while lines and not lines[-1].strip():
@@ -135,6 +138,26 @@ def _units(lines: list[str], header: tuple[str, ...], dialect: Dialect) -> tuple
         return ()
     cells = [repaired(_clean(c)) for c in _pieces(lines[dialect.unit_line - 1], dialect)]
     return tuple(cells[: len(header)] + [""] * (len(header) - len(cells)))
+
+
+def _large(text: str, file: str, dialect: Dialect, notes: list[Fault]) -> Table | None:
+    """A large ordinary table cut in bulk; None when anything about it is not ordinary."""
+    mark = DELIMITERS.get(dialect.delimiter, dialect.delimiter)
+    if len(mark) != 1 or dialect.delimiter == "spaces" or not text.isascii() or '"' in text:
+        return None
+    start = dialect.first_data_line - 1
+    *lines, body = text.split("\n", start)
+    faults, found = Gatherer(file), list[Fault]()
+    header = _header(lines, file, dialect, faults, found) if len(lines) == start and dialect.header_line else None
+    if header is None or faults.faults:
+        return None
+    if (dialect.comment and dialect.comment in body) or lines[dialect.header_line - 1] in body:
+        return None
+    columns = bulk_columns(body.rstrip("\n"), mark, len(header))
+    if columns is None:
+        return None
+    numbers = range(start + 1, start + 1 + len(columns[0]))
+    return Table(file, header, _units(lines, header, dialect), list(columns), numbers, dialect, [*notes, *found])
 
 
 def _fast(table: Table, lines: list[str], start: int) -> bool:
