@@ -224,6 +224,15 @@ def _contradicted(survey: Survey) -> Survey | None:
     return survey.without(names, "its sightings contradict each other; too few are left to trust one")
 
 
+def disagreement(survey: Survey, instrument: Instrument, settings: Settings) -> float:
+    """Variance factor of a survey as it is, nothing left out; infinity when it does not adjust."""
+    try:
+        _, solution, _ = _solved(survey, instrument, settings)
+    except Undetermined:
+        return float("inf")
+    return solution.square_sum / solution.dof if solution.dof > 0 else float("inf")
+
+
 def clean(survey: Survey, instrument: Instrument, settings: Settings) -> Cleaned:
     """Adjust a survey and leave out what is wrong in it, at a family-wise level over all its tests.
 

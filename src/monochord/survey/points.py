@@ -11,10 +11,10 @@ from monochord.campaign.found.points import PointSet
 from monochord.campaign.given.girder import Target
 from monochord.campaign.given.survey import Instrument, Sighting
 from monochord.ground.estimate import Estimate, Factor, Label
-from monochord.ground.faults import Fault, Refused, Undetermined
+from monochord.ground.faults import Fault, Refused
 from monochord.ground.frames import Rigid
 from monochord.survey.adjust import Settings, Solution, State
-from monochord.survey.blunders import Cleaned, Survey, clean
+from monochord.survey.blunders import Cleaned, Survey
 from monochord.survey.datum import NominalFit, aligned, fit_nominal, s_transform
 from monochord.survey.findings import rejected, residuals, station_fits
 from monochord.survey.gates import (
@@ -27,63 +27,10 @@ from monochord.survey.gates import (
     unchecked,
     variance_gate,
 )
-from monochord.survey.network import Array, Flags, Network, gather
+from monochord.survey.network import Array, Flags, Network
 from monochord.survey.nominal import nominal_gates, refuse_misfit, refuse_nonsense
-from monochord.survey.start import THIN, extents, start
-
-
-#: Typical residuals this many times the specification come from misread files, not from noise.
-CHAOS = 50.0
-
-
-def _listed(targets: Sequence[Target]) -> tuple[dict[str, Target], tuple[str, ...]]:
-    """Targets by name, the first of each name, with notes about repeated names."""
-    by_name: dict[str, Target] = {}
-    notes = []
-    for target in targets:
-        if target.name in by_name:
-            notes.append(f"target {target.name!r} stands twice in the list; its first line counts")
-        by_name.setdefault(target.name, target)
-    return by_name, tuple(notes)
-
-
-def _started(network: Network, instrument: Instrument, listed: Mapping[str, Target]) -> Survey:
-    wanted = np.array([name in listed and listed[name].carrier != "wall" for name in network.targets])
-    first = start(network, instrument, wanted)
-    rows = first.doubtful[network.pair]
-    survey = Survey(
-        network,
-        State(first.position, first.rotation, first.points),
-        np.repeat(rows[:, None], 3, axis=1),
-        np.zeros(len(network.stations), np.bool_),
-    )
-    bad_station = ~first.placed[network.pair_station]
-    bad_target = np.isnan(first.points[network.pair_target, 0])
-    if (bad_station | bad_target).all():
-        expected = "stations that share at least three targets, with direction, zenith angle and distance"
-        raise Refused([Fault("sightings that do not hang together", expected, "check names and units of the survey")])
-    return survey.keeping(~(bad_station | bad_target), first.reasons)
-
-
-def _cleaned(survey: Survey, instrument: Instrument, settings: Settings) -> Cleaned:
-    try:
-        return clean(survey, instrument, settings)
-    except Undetermined as loss:
-        given = f"a survey that does not determine {', '.join(loss.unknowns)}: {loss.why}"
-        expected = "stations that share at least three targets, with direction, zenith angle and distance"
-        remedy = "check the units and the sense of the angles; sight more targets from several stations"
-        raise Refused([Fault(given, expected, remedy)]) from loss
-
-
-def _refuse_chaos(cleaned: Cleaned) -> Cleaned:
-    """Refuse stations that contradict each other far beyond any noise; their readings were misread."""
-    if cleaned.noise > CHAOS**2:
-        given = f"stations that contradict each other {np.sqrt(cleaned.noise):.0f} times beyond the specification"
-        remedy = (
-            "check the units and the sense of the angles, the unit of the distances and the instrument's specification"
-        )
-        raise Refused([Fault(given, "stations that agree about the targets they share", remedy)])
-    return cleaned
+from monochord.survey.start import THIN, extents
+from monochord.survey.whole import adjusted, by_name
 
 
 def _nominal(names: Sequence[str], listed: Mapping[str, Target]) -> tuple[Array, Array]:
@@ -232,9 +179,8 @@ def adjust_survey(
     ('girder', ('A', 'B', 'C'), True)
     """
     settings = settings or Settings()
-    listed, doubles = _listed(targets)
-    network, notes = gather(sightings, tuple(listed))
-    cleaned = _refuse_chaos(_cleaned(_started(network, instrument, listed), instrument, settings))
+    listed, doubles = by_name(targets)
+    network, cleaned, notes, moves = adjusted(sightings, instrument, listed, settings)
 
     solution, kept = cleaned.solution, cleaned.survey.network
     names = kept.targets
@@ -275,7 +221,7 @@ def adjust_survey(
         u_scale=instrument.u_scale,
         variance_factor=solution.square_sum / solution.dof if solution.dof > 0 else float("nan"),
         dof=float(solution.dof),
-        gates=_gates(cleaned, network, (*doubles, *notes), fit=fit, nominal=nominal, carried=carried),
+        gates=(*moves, *_gates(cleaned, network, (*doubles, *notes), fit=fit, nominal=nominal, carried=carried)),
     )
 
 
