@@ -165,9 +165,25 @@ def test_swapped_columns_of_magnets(sample: Sample) -> None:
 
 
 def test_magnet_beyond_the_wire(sample: Sample) -> None:
-    sample.change("girder/magnets.csv", "quadrupole,1620.0", "quadrupole,16200.0")
+    line = sample.change("girder/magnets.csv", "quadrupole,1620.0", "quadrupole,16200.0")
     faults = sample.refused()
-    assert any("Q3" in f.given and "supports" in f.expected and f.file == "girder.toml" and f.line for f in faults)
+    beyond = next(f for f in faults if "Q3" in f.given and "supports" in f.expected)
+    assert (beyond.file, beyond.line) == (str(sample.data / "girder/magnets.csv"), line)
+
+
+def test_a_setting_that_does_not_fit_is_named_as_the_setting(sample: Sample) -> None:
+    fault = only(sample.refused({"items.Q1.strength": "11.2 T/m2"}))
+    assert fault.file == "--set items.Q1.strength"
+    assert "gradient" in fault.expected
+
+
+def test_a_mass_that_no_file_says_is_noted(sample: Sample) -> None:
+    line = sample.change("girder/magnets.csv", "T/m^2,430", "T/m^2,")
+    notes, campaign = sample.begin()
+    note = only(notes)
+    assert (note.file, note.line) == (str(sample.data / "girder/magnets.csv"), line)
+    assert '--set items.S1.mass="... kg"' in note.remedy
+    assert campaign.girder.magnets[1].mass == 0.0
 
 
 def test_too_few_scan_points(sample: Sample) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monochord.files.campaign_file import CAMPAIGN, GIRDER, GIRDER_TYPE, LAB, load_campaign
@@ -58,11 +58,11 @@ def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now:
         told.girder = folder.resolve().name
         remedy = 'taken from the folder; give it by --set girder="..."'
         notes.append(Fault(f"no name of the girder ({told.girder!r})", "its name", remedy, str(folder)))
-    made = into.with_name(f".{into.name}.being-made")
+    made = into.absolute().with_name(f".{into.absolute().name}.being-made")
     try:
         _fill(made, folder, lab, layout)
         _write(made, described, layout, told, now)
-        notes += _read_back(made, folder, lab)
+        notes += _read_back(made, _Origins(folder, lab, told))
         _put(made, into)
     except OSError as error:
         given = f"{error.strerror or error} ({error.filename or made})"
@@ -124,21 +124,42 @@ def _write(made: Path, lab: Lab, layout: Layout, told: Settings, now: str) -> No
         (made / name).write_text(toml(data, head), "utf-8", newline="\n")
 
 
-def _read_back(made: Path, folder: Path, lab: Path) -> list[Fault]:
+def _read_back(made: Path, origins: _Origins) -> list[Fault]:
     """The campaign's notes; its faults name the laboratory's own files, for those are the ones to mend."""
     try:
-        return [_as_given(f, folder, lab) for f in load_campaign(made).notes]
+        return [origins.of(f) for f in load_campaign(made).notes]
     except Refused as refusal:
-        raise Refused([_as_given(f, folder, lab) for f in refusal.faults]) from None
+        raise Refused([origins.of(f) for f in refusal.faults]) from None
 
 
-def _as_given(fault: Fault, folder: Path, lab: Path) -> Fault:
-    """The fault with the path of the laboratory's own file: that is the one to mend."""
-    if fault.file == LAB:
-        return replace(fault, file=str(lab))
-    if fault.file.startswith(f"{MEASURED}/"):
-        return replace(fault, file=str(folder / fault.file.removeprefix(f"{MEASURED}/")))
-    return fault
+@dataclass(frozen=True, slots=True)
+class _Origins:
+    """Where the contents of a campaign's files come from."""
+
+    folder: Path
+    lab: Path
+    told: Settings
+
+    def of(self, fault: Fault) -> Fault:
+        """The fault at the place from which its cause came: a file of the laboratory, the description, a setting."""
+        if fault.file == LAB:
+            return replace(fault, file=str(self.lab))
+        if fault.file.startswith(f"{MEASURED}/"):
+            return replace(fault, file=str(self.folder / fault.file.removeprefix(f"{MEASURED}/")))
+        if fault.file == GIRDER and isinstance(fault.column, str):
+            if fault.column in self.told.given:
+                return replace(fault, file=f"--set {fault.column}", line=None, column=None)
+            return self._of_girder(fault, fault.column)
+        return fault
+
+    def _of_girder(self, fault: Fault, column: str) -> Fault:
+        """Names may hold dots: the longest place that begins so is meant."""
+        origin = self.told.tables.origin
+        places = [place for place in origin if column == place or column.startswith(f"{place}.")]
+        if not places:
+            return fault
+        file, line = origin[max(places, key=len)]
+        return replace(fault, file=file, line=line, column=None)
 
 
 def _put(made: Path, into: Path) -> None:

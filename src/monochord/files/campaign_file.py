@@ -54,7 +54,7 @@ def load_campaign(folder: Path) -> Campaign:
         facts.tolerances,
         occasions,
         reference,
-        (*(Source(d.name, sha256(folder / d.name)) for d in documents), *kept, *reader.inputs),
+        tuple(dict.fromkeys([*(Source(d.name, sha256(folder / d.name)) for d in documents), *kept, *reader.inputs])),
         {key: settings.text(key) for key in settings},
         (*facts.notes, *_placed(doubtful, own), *_unsaid(campaign, reference), *reader.notes),
     )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from statistics import median
 
 import numpy as np
 
@@ -98,7 +97,7 @@ def _modes(scans: Sequence[WireScan | RawScan], sweeps: Sequence[Sweep | RawSwee
             told.append((frequency / scan.mode, scan))
     if len(told) < 3:
         return
-    usual = median(f for f, _ in told)
+    usual = float(np.median([f for f, _ in told]))
     for fundamental, scan in told:
         if abs(fundamental - usual) > MODE_SLACK * usual:
             given = f"{fundamental * scan.mode:.4g} Hz for mode {scan.mode} in {scan.name}"
@@ -111,4 +110,4 @@ def _frequency(scan: WireScan | RawScan | Sweep | RawSweep) -> float | None:
         return scan.drive_frequency
     if isinstance(scan, Sweep):
         return float(np.median(scan.frequencies)) if scan.frequencies.size else None
-    return median(w.frequency for w in scan.waveforms) if scan.waveforms else None
+    return float(np.median([w.frequency for w in scan.waveforms])) if scan.waveforms else None

@@ -52,7 +52,7 @@ def girder_facts(own: Document, shared: Document, campaign: Document) -> GirderF
     items = [_guarded(faults, _item, name, node, own, shared) for name, node in own.root.node("items").named()]
     kinds = over("bolt_kinds")
     bolts = [_guarded(faults, _bolt, name, node, kinds) for name, node in own.root.node("bolts").named()]
-    names = [i.name for i in items if i is not None]
+    names = list(own.root.node("items"))
     known = ["girder", "wall", *names]
     good_to = _over(own.root, shared.root)
     targets = [_guarded(faults, _target, name, node, known, good_to) for name, node in own.root.node("targets").named()]

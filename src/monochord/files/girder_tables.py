@@ -27,23 +27,36 @@ Table = dict[str, object]
 
 @dataclass(slots=True)
 class GirderTables:
-    """What the tables said. asked: what they did not say and must be given, by dotted key of the girder file."""
+    """What the tables said.
+
+    asked   what they did not say and must be given, by its place in the girder's file
+    origin  place in the girder's file, such as "items.Q1" -> file and line of the laboratory's table
+    """
 
     items: Table = field(default_factory=dict)
     targets: Table = field(default_factory=dict)
     bolts: Table = field(default_factory=dict)
     wire_ends: Table = field(default_factory=dict)
     asked: dict[tuple[str, str, str], Fault] = field(default_factory=dict)
+    origin: dict[str, tuple[str, int | None]] = field(default_factory=dict)
     notes: list[Fault] = field(default_factory=list)
 
 
 def girder_tables(rows: Mapping[str, Rows], lab: Lab, faults: Gatherer) -> GirderTables:
     """The girder's own tables as entries of a girder file; rows by role."""
     out = GirderTables()
-    makers = {"magnets": _items, "targets": _targets, "bolts": _bolts, "wire_ends": _wire_ends}
-    for role, make in makers.items():
+    makers = {
+        "magnets": ("items", _items),
+        "targets": ("targets", _targets),
+        "bolts": ("bolts", _bolts),
+        "wire_ends": ("wire_ends", _wire_ends),
+    }
+    for role, (table, make) in makers.items():
         if role in rows:
             make(_Work(rows[role], lab, out, faults))
+            out.origin[table] = (rows[role].file, None)
+            for name, line in zip(rows[role].text["name"], rows[role].lines, strict=True):
+                out.origin[f"{table}.{name}"] = (rows[role].file, line)
     return out
 
 

@@ -21,7 +21,6 @@ from monochord.files.document import Node
 from monochord.files.lab import Lab
 from monochord.files.reading import read_rows
 from monochord.files.sightings import check_names, sightings
-from monochord.files.waveforms import raw_signals
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 
@@ -138,6 +137,8 @@ class Reader:
             measured.ride += small_tables.ride(rows, lab, self.notes)
 
     def _container(self, path: Path, name: str, measured: Measured) -> None:
+        from monochord.files.waveforms import raw_signals
+
         raw = raw_signals(path, name, self.lab, self.faults, self.notes)
         measured.raw_scans += raw.scans
         measured.raw_sweeps += raw.sweeps
@@ -179,7 +180,9 @@ def _lacks(name: str, m: Measured, told: float | None, wire_ends: tuple[str, ...
     if scanned and not (m.sweeps or m.raw_sweeps):
         lacks.append("no resonance sweep: the wire's sag must come from the drive frequencies")
     seen = {s.target for s in m.sightings}
-    if scanned and wire_ends and not set(wire_ends) <= seen:
+    if scanned and not wire_ends:
+        lacks.append("no wire ends are told: axes stand in the wire's own frame, not the girder's")
+    elif scanned and not set(wire_ends) <= seen:
         missing = ", ".join(e for e in wire_ends if e not in seen)
         lacks.append(f"wire end {missing} not surveyed: axes stand in the wire's own frame, not the girder's")
     if surveyed and not m.feet:
