@@ -16,6 +16,8 @@ from pathlib import Path
 from benchmarks.timing import Command, best, blas_kernel, cores
 
 ROOT = Path(__file__).resolve().parents[1]
+#: The invented laboratory of the tests, which stands beside the clone where it is there at all.
+FOLDER, LAB = ROOT.parent / "shared" / "labs" / "a", ROOT / "tests" / "labs" / "a.toml"
 MONOCHORD = str(Path(sys.executable).parent / "monochord")
 
 
@@ -70,8 +72,8 @@ def main() -> None:
     """The command."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.run", description=__doc__)
     parser.add_argument("--rounds", type=int, default=7, help="runs of each command, the shortest counts")
-    parser.add_argument("--folder", type=Path, help="a laboratory's folder to evaluate")
-    parser.add_argument("--lab", type=Path, help="its description")
+    parser.add_argument("--folder", type=Path, default=FOLDER, help="a laboratory's folder to evaluate")
+    parser.add_argument("--lab", type=Path, default=LAB, help="its description")
     asked = parser.parse_args()
 
     print(
@@ -80,8 +82,8 @@ def main() -> None:
     print(measure(help_speed(), asked.rounds), flush=True)
     with tempfile.TemporaryDirectory() as folder:
         campaign = Path(folder) / "campaign"
-        if asked.folder is None or asked.lab is None:
-            print("whole evaluation: not measured, no laboratory's --folder and --lab were given")
+        if not (asked.folder.is_dir() and asked.lab.is_file()):
+            print("whole evaluation: not measured, there is no laboratory at --folder or no description at --lab")
             return
         begin = [MONOCHORD, "begin", str(asked.folder), "--lab", str(asked.lab), "--into", str(campaign)]
         why = answers(begin)

@@ -23,13 +23,23 @@ def pins(*names: str) -> dict[str, str]:
     return dict(line.split("==") for line in lines)
 
 
+def asked_for(call: ast.Call) -> set[str]:
+    """The name in a call such as import_module("name"), which is an import too."""
+    called = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+    if called not in ("import_module", "importorskip") or not call.args:
+        return set()
+    [first, *_] = call.args
+    return {first.value} if isinstance(first, ast.Constant) and isinstance(first.value, str) else set()
+
+
 def imported(folder: str) -> set[str]:
     """Top names of all imports below a folder, those inside functions included."""
     trees = [ast.parse(path.read_text(encoding="utf-8")) for path in (ROOT / folder).rglob("*.py")]
     nodes = [node for tree in trees for node in ast.walk(tree)]
     plain = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
     from_ = {node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level}
-    return {name.split(".")[0] for name in plain | from_} - sys.stdlib_module_names - OURS
+    late = {word for node in nodes if isinstance(node, ast.Call) for word in asked_for(node)}
+    return {name.split(".")[0] for name in plain | from_ | late} - sys.stdlib_module_names - OURS
 
 
 def providers(names: set[str]) -> set[str]:
