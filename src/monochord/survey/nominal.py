@@ -112,8 +112,8 @@ def _exchanged(names: Sequence[str], laid: Array, nominal: Array, far: Flags, ne
         for j in rows[k + 1 :]:
             apart = max(np.abs(laid[i] - nominal[j]).max(), np.abs(laid[j] - nominal[i]).max())
             if apart < near:
-                found.append((names[i], names[j]))
-    return found
+                found.append((min(names[i], names[j]), max(names[i], names[j])))
+    return sorted(found)
 
 
 def nominal_gates(names: Sequence[str], laid: Array, nominal: Array, fit: NominalFit) -> list[Gate]:
