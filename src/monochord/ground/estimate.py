@@ -129,7 +129,8 @@ class Estimate:
 
     def pick(self, names: Iterable[str]) -> Estimate:
         """The named components, in the order asked for, with their joint covariance."""
-        rows = [self.index(name) for name in names]
+        places = {name: i for i, name in enumerate(self.names)}
+        rows = [places[name] if name in places else self.index(name) for name in names]
         return Estimate(
             self.value[rows],
             tuple(self.labels[i] for i in rows),

@@ -110,7 +110,7 @@ def _bench_line(campaign: Campaign, wires: dict[str, WireFinding | None]) -> Lin
 def _finding(
     campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None, bench: Line | None
 ) -> OccasionFinding:
-    lacks = {f"lack {i + 1}": text for i, text in enumerate(occasion.lacks)}
+    lacks = {f"missing {i + 1}" if i else "missing": text for i, text in enumerate(occasion.lacks)}
     line: CommonLine | None = None
     moves: tuple[Move, ...] = ()
     if wire is not None:
@@ -122,7 +122,7 @@ def _finding(
             lacks["line"] = str(error)
     lacks |= _lacks(campaign, occasion, points, wire)
     temperature = temperature_of(occasion.temperatures, occasion.temperature)
-    return OccasionFinding(occasion.name, wire, line, points, temperature, moves, lacks)
+    return OccasionFinding(occasion.name, wire, line, points, temperature, moves, lacks=lacks)
 
 
 def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None) -> dict[str, str]:

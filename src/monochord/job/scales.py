@@ -7,10 +7,12 @@ from dataclasses import replace
 
 from monochord.campaign.found.axes import Gate
 from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.result import Temperature
 from monochord.campaign.given.campaign import Campaign
 from monochord.girder.temperature import temperature_of
 from monochord.ground.faults import MonochordError
-from monochord.survey.scale import Scales, Stretch, occasion_scales
+from monochord.survey.scale import Scales, occasion_scales
+from monochord.survey.sizes import Stretch
 
 #: How well a mean of contact sensors tells the girder's mean temperature [K]; common practice, no source.
 U_MEAN_TEMPERATURE = 0.05
@@ -51,3 +53,11 @@ def _noted(name: str, points: PointSet, scales: Scales) -> PointSet:
     ok = agrees or (scales.wrong is not None and scales.wrong != name)
     gate = Gate("range scale", ok, scales.sentence)
     return replace(points, scale=scales.scale[name], u_scale=scales.u[name], gates=(*points.gates, gate))
+
+
+def stretch_between(campaign: Campaign, before: Temperature, after: Temperature) -> Stretch:
+    """Real stretch of the girder from one occasion to another, and how well the sensors tell it."""
+    expansion = campaign.girder.beam.expansion if campaign.girder.beam else 0.0
+    if before.mean is None or after.mean is None:
+        return Stretch(0.0, expansion * U_UNREAD_TEMPERATURE * 2.0**0.5)
+    return Stretch(expansion * (after.mean - before.mean), expansion * U_MEAN_TEMPERATURE * 2.0**0.5)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from monochord.campaign.found.result import OccasionFinding
 from monochord.campaign.given.campaign import Campaign
-from monochord.report.words import micrometres, offset_words
+from monochord.report.words import height_word, micrometres, side_word
 
 
 def whole_sentence(campaign: Campaign, found: Sequence[OccasionFinding]) -> str:
@@ -29,9 +29,10 @@ def _line_words(found: OccasionFinding) -> list[str]:
     worst = max(range(len(offsets.value)), key=lambda i: abs(offsets.value[i]))
     magnet, plane = offsets.names[worst].rsplit(".", 1)
     value, u = float(offsets.value[worst]), float(offsets.u[worst])
-    where = offset_words(value, 0.0) if plane == "x" else offset_words(0.0, value)
+    side = side_word(value) if plane == "x" else height_word(value)
+    where = f"{micrometres(abs(value), u).lstrip('+')} {side or 'off'} ({plane})"
     count = len(offsets.value) // 2
-    return [f"{count} axes about their common line, the farthest is {magnet}, {where} (u {micrometres(u).lstrip('+')})"]
+    return [f"{count} axes about their common line, the farthest is {magnet}, {where}"]
 
 
 def _survey_words(found: OccasionFinding) -> list[str]:
