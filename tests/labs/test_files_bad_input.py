@@ -397,6 +397,20 @@ def test_half_a_mode_number(sample: Sample) -> None:
     assert (fault.line, fault.column, fault.expected) == (line, "mode", "a whole number")
 
 
+def test_a_mode_below_one(sample: Sample) -> None:
+    line = sample.change("2-aligned/wire_resonance.csv", "\n2,", "\n0,") + 1
+    fault = only(sample.refused())
+    assert (fault.line, fault.column, fault.given) == (line, "mode", "mode 0")
+
+
+def test_a_current_that_changes_inside_a_scan(sample: Sample) -> None:
+    line = sample.change("2-aligned/wire_scans.csv", "\n3,Q1,x,0.00,", "\n3,Q1,x,1.00,") + 1
+    faults = sample.refused()
+    assert faults[0].column == "magnet_current_A"
+    assert faults[0].line in (line, line + 1)
+    assert "another scan name" in faults[0].remedy
+
+
 def test_temperature_in_kelvin(sample: Sample) -> None:
     line = sample.change("4-back/girder_temperatures.csv", "20.372", "293.522")
     fault = only(sample.refused())

@@ -66,13 +66,16 @@ def _unknown(scan: WireScan | RawScan, names: list[str], faults: Gatherer) -> No
 
 
 def _stages(scan: WireScan | RawScan, faults: Gatherer) -> None:
-    moved, other = (scan.stage_x, scan.stage_y) if scan.moved == "x" else (scan.stage_y, scan.stage_x)
+    x, y = scan.stage_x.tolist(), scan.stage_y.tolist()
+    if not x:
+        return
+    moved, other = (x, y) if scan.moved == "x" else (y, x)
     line, column = _line(scan), None if isinstance(scan, WireScan) else scan.name
-    if len(moved) > 1 and np.ptp(moved) < np.ptp(other):
+    if max(moved) - min(moved) < max(other) - min(other):
         given = f"scan {scan.name} of {scan.magnet} said to move along {scan.moved}, whose stage stood still"
         remedy = "look for exchanged stage columns or a wrong word for the axis"
         faults.add(given, "the stage of that axis to move", remedy, file=scan.file, line=line, column=column)
-    reach = max((float(np.abs(s).max()) for s in (moved, other) if s.size), default=0.0)
+    reach = max(map(abs, [*x, *y]))
     if reach > STAGE_REACH:
         given = f"a stage at {reach * 1e3:.4g} mm in scan {scan.name}"
         remedy = "look for a wrong unit (um, mm)"

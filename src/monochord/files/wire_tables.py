@@ -32,23 +32,23 @@ def scans(rows: Rows, lab: Lab, faults: Gatherer) -> list[WireScan]:
     moved = rows.text["moved"]
     fixed = [rows.text[k] for k in ("scan", "magnet", "moved") if k in rows.text]
     keys = list(zip(*fixed, rows.number["mode"].tolist(), strict=True))
+    # Scans are short: plain lists are faster than arrays of ten numbers.
+    held = {k: rows.number[k].tolist() for k in ("magnet_current", "drive_frequency", "drive_current")}
+    _check_modes(rows, faults)
     found = []
     for number, (a, b) in enumerate(_runs(keys), start=1):
         name = rows.text["scan"][a] if "scan" in rows.text else str(number)
         axis = _house_axis(rows, lab, moved[a], a, faults)
-        held = {
-            k: _constant(rows, k, slice(a, b), name, faults)
-            for k in ("magnet_current", "drive_frequency", "drive_current")
-        }
+        constant = {k: _constant(rows, k, v[a:b], (a, name), faults) for k, v in held.items()}
         found.append(
             WireScan(
                 name,
                 rows.text["magnet"][a],
                 axis,
-                held["magnet_current"],
+                constant["magnet_current"],
                 int(rows.number["mode"][a]),
-                held["drive_frequency"],
-                peak * held["drive_current"],
+                constant["drive_frequency"],
+                peak * constant["drive_current"],
                 stages["x"][a:b],
                 stages["y"][a:b],
                 phasors["x"][a:b],
@@ -67,6 +67,7 @@ def sweeps(rows: Rows, lab: Lab, faults: Gatherer) -> list[Sweep]:
     phasors = _phasors(rows, lab, faults)
     peak = math.sqrt(2.0) if lab.root.node("signals").text("currents") == "rms" else 1.0
     named = rows.text.get("sweep", [""] * len(rows))
+    _check_modes(rows, faults)
     modes = rows.number["mode"].astype(int).tolist()
     found = []
     for a, b in _runs(list(zip(named, modes, strict=True))):
@@ -130,12 +131,23 @@ def _house_axis(rows: Rows, lab: Lab, said: str, row: int, faults: Gatherer) -> 
     return "x" if vector[0] != 0.0 else "y"
 
 
-def _constant(rows: Rows, key: str, part: slice, name: str, faults: Gatherer) -> float:
-    values = rows.number[key][part]
-    mean = float(values.mean())
-    allowed = max(CONSTANT * abs(mean), STILL_ZERO if key == "magnet_current" else 0.0)
-    if float(np.ptp(values)) > allowed:
-        row = part.start + int(np.argmax(np.abs(values - values[0])))
+def _check_modes(rows: Rows, faults: Gatherer) -> None:
+    for row in np.flatnonzero(rows.number["mode"] < 1.0)[:1].tolist():
+        line, column = rows.lines[row], rows.names["mode"]
+        given = f"mode {rows.number['mode'][row]:g}"
+        remedy = "count modes by their antinodes"
+        faults.add(given, "a whole number from 1", remedy, file=rows.file, line=line, column=column)
+
+
+def _constant(rows: Rows, key: str, values: list[float], scan: tuple[int, str], faults: Gatherer) -> float:
+    """The value that a scan holds; the mean of readings that differ by less than they may."""
+    low, high = min(values), max(values)
+    if low == high:
+        return low
+    mean = sum(values) / len(values)
+    if high - low > max(CONSTANT * abs(mean), STILL_ZERO if key == "magnet_current" else 0.0):
+        first, name = scan
+        row = first + max(range(len(values)), key=lambda i: abs(values[i] - values[0]))
         given = f"{key} {rows.number[key][row]:.6g} in scan {name}, which began with {values[0]:.6g}"
         remedy = "a scan holds it constant; give the other readings another scan name"
         column = rows.names[key]
