@@ -64,6 +64,7 @@ def survey(
     places: Mapping[str, tuple[str, tuple[float, float, float]]] | None = None,
     noise: float = 1.0,
     seating: float = 1.0,
+    jitter: float = 2e-5,
     scale: float = 0.0,
     displaced: Mapping[str, Sequence[float]] | None = None,
     seen: Callable[[str, str], bool] = lambda station, target: True,
@@ -71,12 +72,13 @@ def survey(
     """Sight every target from every station.
 
     noise, seating  multiples of the instrument's reading noise and mounting;  scale  of its distances, relative
+    jitter          how far targets truly lie from the list, per coordinate [m]
     displaced       carrier -> (3,) how far its targets lie from the list [m];  seen  whether a station sights a target
     """
     rng = np.random.default_rng(seed)
     places = hall() if places is None else places
     names = list(places)
-    truth = np.array([places[n][1] for n in names]) + rng.normal(0.0, 2e-5, (len(names), 3))
+    truth = np.array([places[n][1] for n in names]) + rng.normal(0.0, jitter, (len(names), 3))
     truth += np.array([(displaced or {}).get(places[n][0], (0.0, 0.0, 0.0)) for n in names])
     seated = truth + seating * instrument.u_mounting * rng.standard_normal(truth.shape)
     lean = 3e-6 if instrument.u_level is not None else 0.02

@@ -27,6 +27,8 @@ from monochord.survey.sizes import (
     settle,
 )
 
+__all__ = ["NO_STRETCH", "ScaleChange", "Scales", "Stretch", "occasion_scales", "scale_between"]
+
 
 @dataclass(frozen=True, slots=True)
 class ScaleChange:
