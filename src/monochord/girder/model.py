@@ -114,15 +114,15 @@ def elastic(
     lateral, vertical = beam.bending_lateral * bending_lateral, beam.bending_vertical * bending_vertical
     axial = 12.0 * vertical / beam.depth**2
     stiffness = np.zeros((6 * n, 6 * n))
-    own = np.zeros(6 * n)
-    for e in range(n - 1):
-        length = float(z[e + 1] - z[e])
-        at = slice(6 * e, 6 * e + 12)
-        stiffness[at, at] += _element(length, lateral, vertical, axial, beam.torsion * torsion)
-        half, moment = 0.5 * length, length**2 / 12.0
-        own[[6 * e + 1, 6 * e + 7]] -= half
-        own[[6 * e + 3, 6 * e + 9]] += moment, -moment
-    weight = own * beam.mass_per_length * gravity
+    length = np.diff(z)
+    for e, element in enumerate(_elements(length, lateral, vertical, axial, beam.torsion * torsion)):
+        stiffness[6 * e : 6 * e + 12, 6 * e : 6 * e + 12] += element
+    own = np.zeros((n, 6))
+    own[:-1, 1] -= 0.5 * length
+    own[1:, 1] -= 0.5 * length
+    own[:-1, 3] += length**2 / 12.0
+    own[1:, 3] -= length**2 / 12.0
+    weight = own.ravel() * beam.mass_per_length * gravity
     # y'' = -expansion dT / depth, so the ends are bent by E I y'' about x, rotation_x = -dy/dz
     bow = np.zeros(6 * n)
     bow[[3, 6 * (n - 1) + 3]] = vertical * beam.expansion / beam.depth * np.array([-1.0, 1.0])
@@ -162,17 +162,19 @@ def _nodes(beam: Beam, wanted: Sequence[float]) -> Array:
     return np.concatenate([*parts, [end]])
 
 
-def _element(length: float, lateral: float, vertical: float, axial: float, torsion: float) -> Array:
-    """Stiffness (12, 12) of one element between two nodes."""
-    full = np.zeros((12, 12))
-    l1, l2 = length, length**2
-    bend = np.array([[12, 6 * l1, -12, 6 * l1], [6 * l1, 4 * l2, -6 * l1, 2 * l2]])
-    bend = np.vstack([bend, [-12, -6 * l1, 12, -6 * l1], [6 * l1, 2 * l2, -6 * l1, 4 * l2]]) / length**3
+def _elements(length: Array, lateral: float, vertical: float, axial: float, torsion: float) -> Array:
+    """Stiffness (e, 12, 12) of the elements between neighbouring nodes; length (e,) [m]."""
+    full = np.zeros((len(length), 12, 12))
+    one = np.ones_like(length)
+    rows = [[12 * one, 6 * length, -12 * one, 6 * length], [6 * length, 4 * length**2, -6 * length, 2 * length**2]]
+    rows += [[-v for v in rows[0]], [6 * length, 2 * length**2, -6 * length, 4 * length**2]]
+    bend = np.moveaxis(np.array(rows), -1, 0) / length[:, None, None] ** 3
     for stiff, shift, rotation, sign in ((lateral, 0, 4, 1.0), (vertical, 1, 3, -1.0)):
         at, signs = np.array([shift, rotation, shift + 6, rotation + 6]), np.array([1.0, sign, 1.0, sign])
-        full[np.ix_(at, at)] += stiff * bend * np.outer(signs, signs)
+        full[:, at[:, None], at] += stiff * bend * np.outer(signs, signs)
     for stiff, place in ((axial, 2), (torsion, 5)):
-        full[np.ix_([place, place + 6], [place, place + 6])] += stiff / length * np.array([[1.0, -1.0], [-1.0, 1.0]])
+        at = np.array([place, place + 6])
+        full[:, at[:, None], at] += (stiff / length)[:, None, None] * np.array([[1.0, -1.0], [-1.0, 1.0]])
     return full
 
 

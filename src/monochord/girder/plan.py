@@ -83,7 +83,7 @@ def plan_bolts(
     do_nothing = not steps.any() or (bearing and after[0] ** 2 > _WORTH * before[0] ** 2)
     if do_nothing:
         steps, found, after = np.zeros(len(steps)), nothing, before
-    turns = {b.name: float(n * _finest(b.smallest_step)) for b, n in zip(girder.bolts, steps, strict=True)}
+    turns = {b.name: float(n * _finest(b.smallest_step)) + 0.0 for b, n in zip(girder.bolts, steps, strict=True)}
     moved = sorted({*own_moved, *(n for n in now.aside if n in aim.magnets)} & set(aim.magnets))
     share = _curable(aim, now, heights)
     gates = (

@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 
 #: A foot bears nothing to speak of below this part of its load on level bolts.
 _NOTHING = 0.1
+#: Standard uncertainties by which a load must clear what it is held against, before the shape contradicts a hand at the foot.
+_SURE = 3.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -198,6 +200,7 @@ def bears_by_model(stand_: Stand) -> Array:
     The feet themselves were not asked: survey, the reference's loads and the elastic model speak.
     """
     level = np.maximum(np.abs(stand_.unknowns.level), 1.0)
-    low, high = stand_.seen_loads - 2.0 * stand_.u_seen_loads, stand_.seen_loads + 2.0 * stand_.u_seen_loads
+    band = _SURE * stand_.u_seen_loads
+    low, high = stand_.seen_loads - band, stand_.seen_loads + band
     nothing = (stand_.seen_loads < _NOTHING * level) & (high < 0.5 * level)
     return np.where(low > _NOTHING * level, 1.0, np.where(nothing, -1.0, 0.0))
