@@ -11,14 +11,15 @@ from monochord.campaign.found.result import WireFinding
 from monochord.campaign.given.girder import Magnet
 from monochord.campaign.given.wire import Sweep, Wire, WireScan
 from monochord.ground.estimate import Estimate, Label
-from monochord.wire.blocks import Block, Lost, build_blocks, powered
+from monochord.wire.blocks import Block, Lost, lay_out, solve_blocks
 from monochord.wire.centre import Circumstances, Combined, combine
 from monochord.wire.corrections import corrections_of
 from monochord.wire.curves import all_curves, resonance_curves
-from monochord.wire.detuning import tune_scans
+from monochord.wire.detuning import tune
 from monochord.wire.fitness import finding_gates, usable_scans
 from monochord.wire.gates import axis_gates, refusal
-from monochord.wire.readings import FieldScan, corrected, field_scan
+from monochord.wire.passes import group_scans
+from monochord.wire.readings import Readings, corrected, read_field, without_far_modes
 from monochord.wire.remanence import Remanence, find_remanence
 from monochord.wire.resonance import Transfer, assumed_transfer, fit_sweeps
 from monochord.wire.sag import find_sag
@@ -52,10 +53,10 @@ def find_axes(
     good, notes = usable_scans(scans, wire, known)
     transfer = fit.transfer if fit is not None else _assume(good)
     setup = Setup(occasion, wire, transfer, known, reading_noise(good))
-    fields = _fields(good, setup)
-    blocks, sensors, lost = _evaluate(fields, setup)
+    readings = [read_field(tuned, setup) for tuned in tune(group_scans(good), setup)]
+    blocks, sensors, lost = _evaluate(readings, setup)
     sound, refused = _sound(blocks)
-    shift = float(np.mean([f.tuned.shift for f in fields])) if fields else 0.0
+    shift = float(np.mean(np.concatenate([r.tuned.shift for r in readings]))) if readings else 0.0
     sag = find_sag(transfer, wire, shift)
     around = Circumstances(setup, sensors, sag, stringing or occasion)
     found = {m.name: combine(own, around) for m in magnets if (own := [b for b in sound if b.magnet.name == m.name])}
@@ -80,7 +81,7 @@ def find_axes(
         turn.u if turn is not None else None,
         all_curves(sound),
         tuple(resonance_curves(fit)) if fit is not None else (),
-        finding_gates(fit, sweeps, fields, setup, sensors, notes=notes, found=found),
+        finding_gates(fit, sweeps, readings, setup, sensors, notes=notes, found=found),
     )
 
 
@@ -90,22 +91,29 @@ def _assume(scans: Sequence[WireScan]) -> Transfer:
     return assumed_transfer(float(np.median(told)) if told else float("nan"))
 
 
-def _fields(scans: Sequence[WireScan], setup: Setup) -> list[FieldScan]:
-    on = powered([s.magnet_current for s in scans], [s.magnet for s in scans])
-    return [field_scan(tuned, setup) for tuned in tune_scans(scans, on, setup)]
-
-
-def _evaluate(fields: Sequence[FieldScan], setup: Setup) -> tuple[list[Block], SensorFinding, list[Lost]]:
-    """All blocks, once as told, and once more for the sensors as all scans together show them."""
-    blocks, backgrounds, lost = build_blocks(fields, setup)
+def _evaluate(readings: Sequence[Readings], setup: Setup) -> tuple[list[Block], SensorFinding, Sequence[Lost]]:
+    """All blocks: as told, then without what far modes leak, then for the sensors as all scans together show them."""
+    layout = lay_out(readings, setup)
+    blocks, _ = solve_blocks(layout, readings, setup)
+    clean = _without_leaks(readings, blocks, setup)
+    blocks, backgrounds = solve_blocks(layout, clean, setup)
     laws = [b.law for b in blocks if refusal(b) is None] + [b.law for b in backgrounds]
     sensors = judge_sensors(laws, setup)
-    noisier = sensors.noise / setup.noise
-    if noisier <= 0.0:
-        return blocks, sensors, lost
-    better = [corrected(f, sensors.values, noisier) for f in fields]
-    blocks, _, lost = build_blocks(better, setup)
-    return blocks, sensors, lost
+    better = [corrected(r, sensors.values) for r in clean]
+    blocks, _ = solve_blocks(layout, better, setup, max(sensors.noise / setup.noise, 1e-6))
+    return blocks, sensors, layout.lost
+
+
+def _without_leaks(readings: Sequence[Readings], blocks: Sequence[Block], setup: Setup) -> list[Readings]:
+    """The readings freed from far modes, by strength and centre of each magnet's sharpest block."""
+    sharpest: dict[str, Block] = {}
+    for block in sorted((b for b in blocks if refusal(b) is None), key=lambda b: -b.sharpness):
+        sharpest[block.magnet.name] = block
+    out = []
+    for r in readings:
+        best = sharpest.get(r.passes.magnet) if r.passes.on else None
+        out.append(r if best is None else without_far_modes(r, best.lead, best.law.zero, setup))
+    return out
 
 
 def _sound(blocks: Sequence[Block]) -> tuple[list[Block], list[Lost]]:

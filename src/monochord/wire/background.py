@@ -13,16 +13,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from monochord.campaign.given.girder import Magnet
 from monochord.ground.faults import Undetermined
 from monochord.ground.statistics import f_quantile
-from monochord.wire.field_law import Law, as_complex, evaluate, fit_law, powers, span_of
-from monochord.wire.model import ComplexArray
-from monochord.wire.readings import BENCH, STATE, FieldScan
-
-Array = NDArray[np.float64]
+from monochord.wire.field_law import Law, Plan, plan_law, solve_law, span_of
+from monochord.wire.readings import Readings
 
 #: Level at which scans of one background count as contradicting each other.
 _LEVEL = 1e-4
@@ -30,56 +26,68 @@ _LEVEL = 1e-4
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Background:
-    """The background of one mode: its law, the magnets it serves and a name for the cause it is."""
+    """The background of one mode: its law, a name for the cause it is, and whether magnets share it.
+
+    w, shift  mean drive and shift of the fundamental while it was read [rad/s]
+    """
 
     law: Law
+    mode: int
     scope: str
     shared: bool
+    w: float
+    shift: float
 
-    def at(self, scan: FieldScan) -> ComplexArray:
-        """Value at a scan's positions (n,) [T m]."""
-        return evaluate(self.law.coefficients, self.law, scan.zeta)
 
-    def plain_at(self, scan: FieldScan) -> ComplexArray:
-        """The same in plain quadratures."""
-        return evaluate(self.law.plain, self.law, scan.zeta)
+@dataclass(frozen=True, eq=False, slots=True)
+class BackgroundPlan:
+    """Least squares for the background scans of one mode: all together, and each magnet's alone (None where too few)."""
 
-    def by_at(self, scan: FieldScan) -> dict[str, ComplexArray]:
-        """Changes of the value by BENCH and STATE."""
-        return {name: evaluate(as_complex(self.law.by[name]), self.law, scan.zeta) for name in (*BENCH, *STATE)}
+    mode: int
+    together: Plan | None
+    alone: Mapping[str, Plan | None]
 
-    def design_at(self, scan: FieldScan) -> Array:
-        """Derivative of the value by the coefficients (2 n, 2 k)."""
-        return powers(scan.zeta, self.law.ref, self.law.scale, self.law.degree)
+
+def plan_background(mode: int, off: Mapping[str, Readings], magnets: Mapping[str, Magnet]) -> BackgroundPlan:
+    """The plans for magnet -> its readings without current."""
+    alone = {name: _plan([r], magnets[name].order - 1) for name, r in off.items()}
+    degree = max((magnets[name].order for name in off), default=2) - 1
+    return BackgroundPlan(mode, _plan(list(off.values()), degree) if off else None, alone)
+
+
+def _plan(readings: Sequence[Readings], degree: int) -> Plan | None:
+    zeta = np.concatenate([r.passes.zeta for r in readings])
+    sigma = np.concatenate([r.sigma for r in readings])
+    try:
+        return plan_law(zeta, sigma, degree)
+    except Undetermined:
+        return None
 
 
 def find_backgrounds(
-    mode: int, off: Mapping[str, Sequence[FieldScan]], magnets: Mapping[str, Magnet]
+    plan: BackgroundPlan, off: Mapping[str, Readings], magnets: Mapping[str, Magnet], noisier: float
 ) -> dict[str, Background]:
-    """Magnet -> its background in one mode, for the magnets that can have one.
+    """Magnet -> its background, for all magnets when they share one, else for those that have their own."""
+    single = {
+        name: solve_law(p, off[name].columns, noisier)
+        for name, p in plan.alone.items()
+        if p is not None and name in off
+    }
+    if plan.together is not None:
+        columns = np.concatenate([r.columns for r in off.values()])
+        common = solve_law(plan.together, columns, noisier)
+        if len(single) < 2 or not _contradict(common, list(single.values())):
+            one = _background(common, plan.mode, f"mode {plan.mode}", list(off.values()), shared=True)
+            return dict.fromkeys(magnets, one)
+    return {
+        name: _background(law, plan.mode, f"mode {plan.mode}, {name}", [off[name]], shared=False)
+        for name, law in single.items()
+    }
 
-    off  magnet -> its scans without current
-    """
-    if not off:
-        return {}
-    together = [scan for scans in off.values() for scan in scans]
-    degree = max(magnets[name].order for name in off) - 1
-    try:
-        shared = fit_law(together, degree)
-    except Undetermined:
-        shared = None
-    single = {name: law for name, scans in off.items() if (law := _alone(scans, magnets[name].order - 1)) is not None}
-    if shared is not None and (len(single) < 2 or not _contradict(shared, list(single.values()))):
-        one = Background(shared, f"mode {mode}", True)
-        return dict.fromkeys(magnets, one)
-    return {name: Background(law, f"mode {mode}, {name}", False) for name, law in single.items()}
 
-
-def _alone(scans: Sequence[FieldScan], degree: int) -> Law | None:
-    try:
-        return fit_law(scans, degree)
-    except Undetermined:
-        return None
+def _background(law: Law, mode: int, scope: str, readings: Sequence[Readings], *, shared: bool) -> Background:
+    w = float(np.mean([r.w for r in readings]))
+    return Background(law, mode, scope, shared, w, float(np.mean([r.shift for r in readings])))
 
 
 def _contradict(shared: Law, single: Sequence[Law]) -> bool:
@@ -89,36 +97,35 @@ def _contradict(shared: Law, single: Sequence[Law]) -> bool:
     """
     square, dof = sum(law.square for law in single), sum(law.dof for law in single)
     more = shared.dof - dof
-    if more <= 0 or dof < 10:
+    if more <= 0 or dof < 10 or square <= 0.0:
         return False
-    ratio = (shared.square - square) / more / (square / dof)
-    return ratio > f_quantile(1.0 - _LEVEL, more, dof)
+    return (shared.square - square) / more / (square / dof) > f_quantile(1.0 - _LEVEL, more, dof)
 
 
-def from_currents(scans: Sequence[FieldScan], magnet: Magnet, mode: int) -> Background | None:
+def from_currents(readings: Readings, magnet: Magnet, mode: int, noisier: float) -> Background | None:
     """Background of a magnet that was never off, from two of its currents: the polynomial at current zero.
 
     b = (I_2 a_1 - I_1 a_2) / (I_2 - I_1)
 
     The two currents that lie furthest apart are used; None when there is only one, or they cannot be fitted.
     """
-    currents = sorted({s.magnet_current for s in scans})
-    first, second = currents[0], currents[-1]
+    current = readings.passes.current
+    first, second = float(current.min()), float(current.max())
     if second - first < 0.02 * max(abs(first), abs(second)):
         return None
-    frame = span_of(np.concatenate([s.zeta for s in scans]))
+    frame = span_of(readings.passes.zeta)
     laws = []
-    for current in (first, second):
+    for level in (first, second):
+        here = current == level
         try:
-            laws.append(fit_law([s for s in scans if s.magnet_current == current], magnet.order - 1, frame=frame))
+            plan = plan_law(readings.passes.zeta[here], readings.sigma[here], magnet.order - 1, frame)
         except Undetermined:
             return None
+        laws.append(solve_law(plan, readings.columns[here], noisier))
     one, two = second / (second - first), -first / (second - first)
     law = replace(
         laws[0],
-        coefficients=one * laws[0].coefficients + two * laws[1].coefficients,
+        solved=one * laws[0].solved + two * laws[1].solved,
         cov=one**2 * laws[0].cov + two**2 * laws[1].cov,
-        by={name: one * laws[0].by[name] + two * laws[1].by[name] for name in (*BENCH, *STATE)},
-        plain=one * laws[0].plain + two * laws[1].plain,
     )
-    return Background(law, f"mode {mode}, {magnet.name} at two currents", False)
+    return _background(law, mode, f"mode {mode}, {magnet.name} at two currents", [readings], shared=False)

@@ -79,11 +79,9 @@ class Circumstances:
 
 def combine(blocks: Sequence[Block], around: Circumstances) -> Combined:
     """Centre and slope of one magnet from all its blocks (at least one)."""
-    ordered = sorted(blocks, key=_sharpness)
+    ordered = sorted(blocks, key=lambda b: b.sharpness)
     first = ordered[0]
-    order = first.magnet.order
-    point = first.law.zero
-    lead = first.law.about(point, order - 1)[0] / first.weighing.offset
+    point, lead = first.law.zero, first.lead * first.current
     views = tuple(_view(b, point, lead, around) for b in ordered)
     s = np.array([v.block.weighing.offset for v in views])
     c = np.array([v.block.weighing.slope for v in views])
@@ -103,14 +101,6 @@ def combine(blocks: Sequence[Block], around: Circumstances) -> Combined:
     return Combined(point, lead, views, weights[0], weights[1], t, _with_causes(found, around), alone)
 
 
-def _sharpness(block: Block) -> float:
-    """Variance of the zero that this block alone gives [m2]."""
-    law, order = block.law, block.magnet.order
-    lead = law.about(law.zero, order - 1)[0]
-    g = as_real(-law.about(law.zero, order - 2)[1] / ((order - 1) * lead))
-    return float(np.trace(g @ law.cov @ g.T))
-
-
 def _view(block: Block, point: complex, lead: complex, around: Circumstances) -> View:
     order, law = block.magnet.order, block.law
     value, row = law.about(point, order - 2)
@@ -119,8 +109,7 @@ def _view(block: Block, point: complex, lead: complex, around: Circumstances) ->
     if block.background is not None:
         carried = g @ block.carry
         cov = cov + carried @ block.background.law.cov @ carried.T
-    f1 = sum(around.setup.transfer.fundamental) / 2.0 + block.shift / (2.0 * np.pi)
-    sag = block.weighing.sag(around.setup.wire, f1)
+    sag = block.weighing.sag(around.setup.wire, around.setup.f1(block.readings.shift))
     return View(block, -value / ((order - 1) * lead) - 1j * sag, g, cov, sag)
 
 
@@ -138,7 +127,7 @@ def _with_causes(found: Combined, around: Circumstances) -> Estimate:
     factors = {f"fit:{occasion}/{name}": Factor(np.eye(4), noise)}
     for column, view in zip(columns, views, strict=True):
         factors |= _background(column, view.block, setup)
-    by = [[c @ v.block.law.by[q] for c, v in zip(columns, views, strict=True)] for q in (*BENCH, "shift", "planes")]
+    by = [[c @ v.block.law.by(q) for c, v in zip(columns, views, strict=True)] for q in (*BENCH, "shift", "planes")]
     bench = np.stack([np.sum(by[i], axis=0) for i in range(len(BENCH))], axis=1)
     factors[f"gain:{occasion}"] = Factor(bench, around.sensors.cov)
     factors[f"detuning:{occasion}/{name}"] = Factor(np.stack(by[len(BENCH)], axis=1), _shift_spread(found, setup))
@@ -168,7 +157,7 @@ def _shift_spread(found: Combined, setup: Setup) -> Array:
     out = []
     for view in found.views:
         half = setup.transfer.damping(view.block.mode) / view.block.mode
-        told = max(s.tuned.u_shift for s in view.block.scans)
+        told = float(view.block.readings.tuned.u_shift.max())
         out.append(np.hypot(min(told, half), _SHIFT_FLOOR * half) ** 2)
     return np.diag(out)
 

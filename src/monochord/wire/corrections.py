@@ -10,6 +10,7 @@ from monochord.wire.blocks import Block
 from monochord.wire.centre import Combined
 from monochord.wire.field_law import zero_of
 from monochord.wire.gates import strength_ratio
+from monochord.wire.readings import COLUMN
 
 
 def corrections_of(found: Combined) -> tuple[Correction, ...]:
@@ -24,7 +25,7 @@ def corrections_of(found: Combined) -> tuple[Correction, ...]:
     first = found.views[0]
     block, law = first.block, first.block.law
     background = law.zero - block.whole
-    detuning = law.zero - zero_of(law.plain, law.ref, law.scale)
+    detuning = law.zero - zero_of(law.solved[:, COLUMN["plain"]], law.plan.ref, law.plan.scale)
     turned = sensor_turn_effect(block, found.point)
     sag = -float(found.t[1, 1::2] @ np.array([v.sag for v in found.views]))
     value = found.estimate.value
@@ -51,8 +52,7 @@ def sensor_turn_effect(block: Block, centre: complex) -> complex:
     at x by -(x - x_c) tan a.
     """
     tangent = float(np.tan(np.angle(strength_ratio(block))))
-    x_scans = [s.zeta.imag.mean() for s in block.scans if s.tuned.scan.moved == "x"]
-    y_scans = [s.zeta.real.mean() for s in block.scans if s.tuned.scan.moved == "y"]
-    x = -(float(np.mean(x_scans)) - centre.imag) * tangent if x_scans else 0.0
-    y = (float(np.mean(y_scans)) - centre.real) * tangent if y_scans else 0.0
+    zeta, along_x = block.readings.passes.zeta, block.readings.passes.along_x
+    x = -(float(zeta.imag[along_x].mean()) - centre.imag) * tangent if along_x.any() else 0.0
+    y = (float(zeta.real[~along_x].mean()) - centre.real) * tangent if not along_x.all() else 0.0
     return complex(x, y)

@@ -8,7 +8,6 @@ import numpy as np
 
 from monochord.campaign.found.result import Curve
 from monochord.wire.blocks import Block
-from monochord.wire.field_law import evaluate
 from monochord.wire.resonance import SweepFit
 
 #: Points of a fitted curve, and the most readings of one curve: more cannot be told apart on a page.
@@ -19,17 +18,17 @@ def scan_curves(block: Block) -> list[Curve]:
     """One curve for each axis along which the wire was moved: the field that the moved plane saw, background removed."""
     curves = []
     for axis in ("x", "y"):
-        pairs = [(s, f) for s, f in block.law.fitted if s.tuned.scan.moved == axis]
-        if not pairs:
+        here = block.readings.passes.along_x == (axis == "x")
+        if not here.any():
             continue
-        zeta = np.concatenate([s.zeta for s, _ in pairs])
-        fit = np.concatenate([f for _, f in pairs])
-        less = [block.background.at(s) if block.background else np.zeros_like(s.value) for s, _ in pairs]
-        value = np.concatenate([(s.value - b) for (s, _), b in zip(pairs, less, strict=True)])
+        zeta = block.readings.passes.zeta[here]
+        fit, scaled = block.law.at(zeta)[:, 0], block.current / block.readings.passes.current[here]
+        less = block.background.law.at(zeta)[:, 0] if block.background else 0.0
+        value = scaled * (block.readings.value[here] - less)
         along, across = (zeta.real, zeta.imag.mean()) if axis == "x" else (zeta.imag, zeta.real.mean())
         grid = np.linspace(along.min(), along.max(), _FIT)
         line = grid + 1j * across if axis == "x" else across + 1j * grid
-        smooth = evaluate(block.law.coefficients, block.law, line)
+        smooth = block.law.at(line)[:, 0]
         # the plane that shows the magnet's zero along a line: By along x; along y the part that is odd like Bx for a
         # quadrupole, and By's parabola for a sextupole
         pick = np.real if axis == "x" or block.magnet.order % 2 else np.imag

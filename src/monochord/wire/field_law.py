@@ -14,7 +14,6 @@ Source: multipole expansion, standard; derived.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import comb
 
@@ -23,31 +22,29 @@ from numpy.typing import NDArray
 
 from monochord.ground.faults import Undetermined
 from monochord.wire.model import ComplexArray
-from monochord.wire.readings import BENCH, STATE, FieldScan
+from monochord.wire.readings import BENCH, COLUMN
 
 Array = NDArray[np.float64]
 
 _WORST_CONDITION = 1e12
-
-
-def powers(zeta: ComplexArray, ref: complex, scale: float, degree: int) -> Array:
-    """Design (2 n, 2 (degree + 1)): By parts above Bx parts, columns Re c_0, Im c_0, Re c_1, ..."""
-    power = ((zeta - ref) / scale)[:, None] ** np.arange(degree + 1)
-    design = np.empty((2 * len(zeta), 2 * degree + 2))
-    n = len(zeta)
-    design[:n, 0::2], design[:n, 1::2] = power.real, -power.imag
-    design[n:, 0::2], design[n:, 1::2] = power.imag, power.real
-    return design
+_BENCH = slice(COLUMN[BENCH[0]], COLUMN[BENCH[-1]] + 1)
 
 
 def stacked(value: ComplexArray) -> Array:
-    """By parts above Bx parts, (n,) complex to (2 n,)."""
+    """By parts above Bx parts, (n, ...) complex to (2 n, ...)."""
     return np.concatenate([value.real, value.imag])
 
 
 def as_complex(c: Array) -> ComplexArray:
-    """(2 k,) real and imaginary parts in turn to (k,) complex."""
+    """Real and imaginary parts in turn, (2 k, ...) to (k, ...) complex."""
     return np.asarray(c[0::2] + 1j * c[1::2], complex)
+
+
+def as_rows(c: ComplexArray) -> Array:
+    """Real and imaginary parts in turn, (k, ...) complex to (2 k, ...)."""
+    out = np.empty((2 * c.shape[0], *c.shape[1:]))
+    out[0::2], out[1::2] = c.real, c.imag
+    return out
 
 
 def as_real(g: ComplexArray) -> Array:
@@ -56,66 +53,6 @@ def as_real(g: ComplexArray) -> Array:
     out[0::2, 0::2], out[0::2, 1::2] = g.real, -g.imag
     out[1::2, 0::2], out[1::2, 1::2] = g.imag, g.real
     return out
-
-
-@dataclass(frozen=True, eq=False, slots=True)
-class Law:
-    """A fitted polynomial.
-
-    coefficients  (N,) complex [T m];  cov  (2 N, 2 N) of their real and imaginary parts in turn, from noise alone
-    by            name in BENCH and STATE -> (2 N,) change of the coefficients per unit
-    plain         (N,) the same polynomial through the plain quadratures
-    fitted        each scan with its fitted values (n,);  square, dof  of the residuals in units of their sigma
-    free          name in BENCH -> part of that change that no coefficient can take up, (rows,) in units of sigma
-    residual      (rows,) in units of sigma;  gain  (2 N, rows) change of the coefficients by the rows
-    mirror        square sum and leading coefficient when Bx is taken with the other sign: a test for mixed-up planes
-    """
-
-    ref: complex
-    scale: float
-    coefficients: ComplexArray
-    cov: Array
-    by: Mapping[str, Array]
-    plain: ComplexArray
-    fitted: tuple[tuple[FieldScan, ComplexArray], ...]
-    square: float
-    dof: int
-    free: Mapping[str, Array]
-    residual: Array
-    gain: Array
-    mirror: tuple[float, complex]
-    _white: Array
-    _sigma: Array
-
-    def free_part(self, value: ComplexArray) -> Array:
-        """What no coefficient can take up of a change of all readings (n,) in their order [T m], in units of sigma.
-
-        value  By + i Bx, scan after scan
-        """
-        rows = _rows(self._split(value), None)
-        return np.asarray(rows / self._sigma - self._white @ (self.gain @ rows), float)
-
-    def _split(self, value: ComplexArray) -> list[ComplexArray]:
-        ends = np.cumsum([len(scan.zeta) for scan, _ in self.fitted])
-        return np.split(value, ends[:-1])
-
-    @property
-    def degree(self) -> int:
-        """Highest power."""
-        return len(self.coefficients) - 1
-
-    def about(self, point: complex, power: int) -> tuple[complex, ComplexArray]:
-        """Coefficient of (zeta - point)^power [T m / m^power], and its derivative by the coefficients (1, N)."""
-        at = (point - self.ref) / self.scale
-        k = np.arange(len(self.coefficients))
-        row = np.array([comb(i, power) * at ** (i - power) if i >= power else 0.0 for i in k], complex)
-        row = np.asarray(row / self.scale**power, complex)
-        return complex(row @ self.coefficients), row[None]
-
-    @property
-    def zero(self) -> complex:
-        """Zero of the last but one derivative, x + i y of the stages [m]."""
-        return zero_of(self.coefficients, self.ref, self.scale)
 
 
 def zero_of(c: ComplexArray, ref: complex, scale: float) -> complex:
@@ -134,86 +71,122 @@ def span_of(zeta: ComplexArray) -> tuple[complex, float]:
     return ref, float(np.abs(zeta - ref).max())
 
 
-def fit_law(
-    scans: Sequence[FieldScan],
-    degree: int,
-    *,
-    frame: tuple[complex, float] | None = None,
-    known: Sequence[ComplexArray] | None = None,
-    known_by: Mapping[str, Sequence[ComplexArray]] | None = None,
-    known_plain: Sequence[ComplexArray] | None = None,
-) -> Law:
-    """Weighted least squares of the polynomial through scans of one magnet state, in both planes.
+@dataclass(frozen=True, eq=False, slots=True)
+class Plan:
+    """The least squares of one law, made once for its positions and used for every set of readings there.
 
-    frame   reference and scale; from the scans' own range when not given
-    known   for each scan (n,) [T m] what is subtracted first, such as a background; known_by its changes by
-            BENCH and STATE, known_plain the same in plain quadratures
+    ref, scale  [m];  power  (n, N) complex design;  sigma  (2 n,) [T m]
+    white       (2 n, 2 N) design in units of sigma;  gain  (2 N, 2 n) change of the coefficients by the readings
+    cov         (2 N, 2 N) of the coefficients' real and imaginary parts in turn [T^2 m^2]
+    """
+
+    ref: complex
+    scale: float
+    power: ComplexArray
+    sigma: Array
+    white: Array
+    gain: Array
+    cov: Array
+
+    def powers(self, zeta: ComplexArray) -> ComplexArray:
+        """Design (n, N) complex at other positions (n,)."""
+        return ((zeta - self.ref) / self.scale)[:, None] ** np.arange(self.power.shape[1])
+
+
+def plan_law(zeta: ComplexArray, sigma: Array, degree: int, frame: tuple[complex, float] | None = None) -> Plan:
+    """The weighted least squares of a polynomial through readings at zeta (n,), By and Bx good to sigma (n, 2).
+
+    frame  reference and scale; the positions' own middle and half range when not given
 
     Raises Undetermined when the positions cannot tell the coefficients apart.
     """
-    zeta = np.concatenate([s.zeta for s in scans])
     ref, scale = span_of(zeta) if frame is None else frame
     if scale == 0.0:
         raise Undetermined(["centre"], "the wire was not moved in these scans")
-    sigma = np.concatenate([np.repeat(s.sigma, len(s.zeta)) for s in scans])
-    white = np.concatenate([powers(s.zeta, ref, scale, degree) for s in scans]) / sigma[:, None]
+    power = ((zeta - ref) / scale)[:, None] ** np.arange(degree + 1)
+    n, flat = len(zeta), np.concatenate([sigma[:, 0], sigma[:, 1]])
+    white = np.empty((2 * n, 2 * degree + 2))
+    white[:n, 0::2], white[:n, 1::2] = power.real, -power.imag
+    white[n:, 0::2], white[n:, 1::2] = power.imag, power.real
+    white /= flat[:, None]
     normal = white.T @ white
     size = np.sqrt(np.diag(normal))
-    if len(white) <= white.shape[1] or np.linalg.cond(normal / np.outer(size, size)) > _WORST_CONDITION:
-        raise Undetermined(["centre"], f"{len(zeta)} readings do not determine a field law of degree {degree}")
+    if 2 * n <= 2 * degree + 2 or not np.linalg.cond(normal / np.outer(size, size)) < _WORST_CONDITION:
+        raise Undetermined(["centre"], f"{n} readings do not determine a field law of degree {degree}")
     cov = np.asarray(np.linalg.inv(normal), float)
-    gain = cov @ white.T / sigma
-    lines = {name: [s.by[name] for s in scans] for name in (*BENCH, *STATE)}
-    lines |= {"value": [s.value for s in scans], "plain": [s.plain for s in scans]}
-    less = dict(known_by or {})
-    less |= {"value": known, "plain": known_plain} if known is not None and known_plain is not None else {}
-    lines["mirror"] = [v.conj() for v in lines["value"]]
-    if known is not None:
-        less["mirror"] = [v.conj() for v in known]
-    rows = np.stack([_rows(v, less.get(name)) for name, v in lines.items()], axis=1)
-    solved = gain @ rows
-    column = {name: i for i, name in enumerate(lines)}
-    left = rows / sigma[:, None] - white @ solved
-    residual = left[:, column["value"]]
-    c = solved[:, column["value"]]
-    return Law(
-        ref,
-        scale,
-        as_complex(c),
-        cov,
-        {name: solved[:, column[name]] for name in (*BENCH, *STATE)},
-        as_complex(solved[:, column["plain"]]),
-        _fitted(scans, c, (ref, scale, degree)),
-        float(residual @ residual),
-        len(residual) - len(c),
-        {name: left[:, column[name]] for name in BENCH},
-        residual,
-        gain,
-        (
-            float(left[:, column["mirror"]] @ left[:, column["mirror"]]),
-            complex(as_complex(solved[:, column["mirror"]])[-1]),
-        ),
-        white,
-        sigma,
-    )
+    return Plan(ref, scale, power, flat, white, cov @ white.T / flat, cov)
 
 
-def _rows(value: Sequence[ComplexArray], less: Sequence[ComplexArray] | None) -> Array:
-    taken = value if less is None else [v - k for v, k in zip(value, less, strict=True)]
-    return np.concatenate([stacked(v) for v in taken])
+@dataclass(frozen=True, eq=False, slots=True)
+class Law:
+    """A fitted polynomial.
+
+    solved    (N, 8) complex, columns as COLUMNS: coefficients [T m], and how each column's own law runs
+    free      (2 n, 4) part of each change of the bench that no coefficient can take up, in units of sigma
+    residual  (2 n,) in units of sigma;  mirror  square sum and leading coefficient when Bx is taken with the
+              other sign: a test for mixed-up planes
+    cov       (2 N, 2 N) of the coefficients from noise
+    """
+
+    plan: Plan
+    solved: ComplexArray
+    free: Array
+    residual: Array
+    mirror: tuple[float, complex]
+    cov: Array
+
+    @property
+    def coefficients(self) -> ComplexArray:
+        """(N,) complex [T m]."""
+        return self.solved[:, 0]
+
+    @property
+    def degree(self) -> int:
+        """Highest power."""
+        return len(self.solved) - 1
+
+    @property
+    def square(self) -> float:
+        """Square sum of the residuals in units of sigma."""
+        return float(self.residual @ self.residual)
+
+    @property
+    def dof(self) -> int:
+        """Readings less coefficients, real numbers both."""
+        return len(self.residual) - 2 * len(self.solved)
+
+    @property
+    def zero(self) -> complex:
+        """Zero of the last but one derivative, x + i y of the stages [m]."""
+        return zero_of(self.coefficients, self.plan.ref, self.plan.scale)
+
+    def by(self, name: str) -> Array:
+        """Change of the coefficients per unit of one of BENCH and STATE, (2 N,) real and imaginary parts in turn."""
+        return as_rows(self.solved[:, COLUMN[name]])
+
+    def about(self, point: complex, power: int) -> tuple[complex, ComplexArray]:
+        """Coefficient of (zeta - point)^power [T m / m^power], and its derivative by the coefficients (1, N)."""
+        at = (point - self.plan.ref) / self.plan.scale
+        k = range(len(self.solved))
+        row = np.array([comb(i, power) * at ** (i - power) if i >= power else 0.0 for i in k], complex)
+        row = np.asarray(row / self.plan.scale**power, complex)
+        return complex(row @ self.coefficients), row[None]
+
+    def at(self, zeta: ComplexArray) -> ComplexArray:
+        """All columns of the law at positions (n,), (n, 8)."""
+        return self.plan.powers(zeta) @ self.solved
+
+    def free_part(self, change: ComplexArray) -> Array:
+        """What no coefficient can take up of a change of all readings (n,) [T m], (2 n,) in units of sigma."""
+        rows = stacked(change)
+        return np.asarray(rows / self.plan.sigma - self.plan.white @ (self.plan.gain @ rows), float)
 
 
-def _fitted(
-    scans: Sequence[FieldScan], c: Array, law: tuple[complex, float, int]
-) -> tuple[tuple[FieldScan, ComplexArray], ...]:
-    out = []
-    for scan in scans:
-        flat = powers(scan.zeta, *law) @ c
-        n = len(scan.zeta)
-        out.append((scan, np.asarray(flat[:n] + 1j * flat[n:], complex)))
-    return tuple(out)
-
-
-def evaluate(coefficients: ComplexArray, law: Law, zeta: ComplexArray) -> ComplexArray:
-    """Polynomial with a law's reference and scale, at zeta (n,) [T m]."""
-    return np.asarray(((zeta - law.ref) / law.scale)[:, None] ** np.arange(len(coefficients)) @ coefficients, complex)
+def solve_law(plan: Plan, columns: ComplexArray, noisier: float = 1.0) -> Law:
+    """The law through readings, columns (n, 8) as COLUMNS; noisier  true noise over the one that the plan knows."""
+    rows = stacked(np.concatenate([columns, columns[:, :1].conj()], axis=1))
+    solved = plan.gain @ rows
+    left = (rows / plan.sigma[:, None] - plan.white @ solved) / noisier
+    mirror = float(left[:, -1] @ left[:, -1]), complex(*solved[-2:, -1])
+    kept = as_complex(solved[:, :-1])
+    return Law(plan, kept, left[:, _BENCH], left[:, 0], mirror, noisier**2 * plan.cov)

@@ -11,7 +11,7 @@ from monochord.campaign.given.girder import Magnet
 from monochord.campaign.given.wire import Sweep, Wire, WireScan
 from monochord.wire.centre import Combined
 from monochord.wire.gates import strength_ratio
-from monochord.wire.readings import FieldScan
+from monochord.wire.readings import Readings
 from monochord.wire.resonance import SweepFit, sensor_shape, usable
 from monochord.wire.sensors import SensorFinding
 from monochord.wire.setup import Setup
@@ -78,7 +78,7 @@ def _finite(scan: WireScan) -> WireScan:
 def finding_gates(
     fit: SweepFit | None,
     sweeps: Sequence[Sweep],
-    fields: Sequence[FieldScan],
+    readings: Sequence[Readings],
     setup: Setup,
     sensors: SensorFinding,
     *,
@@ -87,9 +87,9 @@ def finding_gates(
 ) -> tuple[Gate, ...]:
     """Gates of the whole occasion."""
     gates = [*_sweep_gates(fit, sweeps, setup), _sensors(sensors, setup)]
-    if fields:
-        gates.append(_drift(fields, setup))
-        gates.append(_in_band(fields, setup))
+    if readings:
+        gates.append(_drift(readings, setup))
+        gates.append(_in_band(readings, setup))
     if found:
         gates.append(_polarity(found))
     for told in notes.values():
@@ -133,10 +133,10 @@ def _sensors(sensors: SensorFinding, setup: Setup) -> Gate:
     return Gate("sensors", ok, words if ok else f"{words}; calibrate the sensors")
 
 
-def _drift(fields: Sequence[FieldScan], setup: Setup) -> Gate:
+def _drift(readings: Sequence[Readings], setup: Setup) -> Gate:
     """How far the resonance wandered, in half linewidths of the highest scanned mode."""
-    shifts = np.array([f.tuned.shift for f in fields])
-    mode = max(f.tuned.scan.mode for f in fields)
+    shifts = np.concatenate([r.tuned.shift for r in readings])
+    mode = max(r.passes.mode for r in readings)
     part = mode * float(np.ptp(shifts)) / setup.transfer.damping(mode)
     words = (
         f"f1 moved by {1e3 * np.ptp(shifts) / (2 * np.pi):.1f} mHz, {part:.2f} half linewidths of mode {mode}; followed"
@@ -145,12 +145,11 @@ def _drift(fields: Sequence[FieldScan], setup: Setup) -> Gate:
     return Gate("drift", ok, words if ok else f"{words}; let the wire rest longer after stringing")
 
 
-def _in_band(fields: Sequence[FieldScan], setup: Setup) -> Gate:
+def _in_band(readings: Sequence[Readings], setup: Setup) -> Gate:
     """Whether every scan was driven near the mode it names."""
-    f1 = sum(setup.transfer.fundamental) / 2.0
-    far = sorted(
-        {f.tuned.scan.name for f in fields if abs(f.tuned.scan.drive_frequency / (f.tuned.scan.mode * f1) - 1.0) > 0.01}
-    )
+    f1 = setup.f1(0.0)
+    scans = [s for r in readings for s in r.passes.scans]
+    far = [s.name for s in scans if abs(s.drive_frequency / (s.mode * f1) - 1.0) > 0.01]
     if far:
         words = f"scans {', '.join(far)} were driven more than 1 % away from their mode; check the mode's number"
         return Gate("mode numbers", False, words)

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Gate
+from monochord.campaign.given.wire import WireScan
 from monochord.wire.blocks import Block
 from monochord.wire.centre import Combined
 from monochord.wire.slope import SLOPE
@@ -25,7 +26,7 @@ _UM = 1e6
 
 def refusal(block: Block) -> str | None:
     """Why a block must not be used, or None: phase too far off, scans that disagree, planes mixed up."""
-    phases = np.array([s.tuned.phase for s in block.scans])
+    phases = block.readings.tuned.phase
     if np.abs(phases).max() > STEEPEST:
         return (
             f"mode {block.mode}: the signal's phase is turned by {np.degrees(np.abs(phases).max()):.0f} deg, more than 45; "
@@ -65,12 +66,12 @@ def _points(block: Block, centre: complex) -> list[Gate]:
     """Readings on both sides of the zero, in both planes."""
     gates = []
     for axis in ("x", "y"):
-        moved = [s for s in block.scans if s.tuned.scan.moved == axis]
-        if not moved:
+        passes = block.readings.passes
+        zeta = passes.zeta[passes.along_x == (axis == "x")]
+        if not len(zeta):
             message = f"the wire was not moved along {axis}; {axis} rests on the other plane's sensor: scan it too"
             gates.append(Gate(f"scanned in {axis}", False, message))
             continue
-        zeta = np.concatenate([s.zeta for s in moved])
         place = zeta.real if axis == "x" else zeta.imag
         zero = centre.real if axis == "x" else centre.imag
         low, high = int((place < zero).sum()), int((place > zero).sum())
@@ -81,7 +82,7 @@ def _points(block: Block, centre: complex) -> list[Gate]:
 
 
 def _phase(blocks: Sequence[Block]) -> Gate:
-    worst = max((s.tuned.phase for b in blocks for s in b.scans), key=abs)
+    worst = max((float(phase) for b in blocks for phase in b.readings.tuned.phase), key=abs)
     words = f"phase turned by up to {np.degrees(worst):.1f} deg, taken into account"
     ok = abs(worst) < 0.8 * STEEPEST
     return Gate("near resonance", ok, words if ok else f"{words}; find the resonance again before the next scan")
@@ -132,20 +133,14 @@ def strength_ratio(block: Block) -> complex:
 
 def _forth_and_back(block: Block) -> Gate | None:
     """Zero on the way forth against the way back; None when the wire went one way only."""
-    law = block.law
-    ways, lean = [], []
-    order, k = block.magnet.order, np.arange(1, block.magnet.order)
-    for scan, _ in law.fitted:
-        along = scan.zeta.real if scan.tuned.scan.moved == "x" else scan.zeta.imag
-        way = float(np.sign(along[-1] - along[0]))
-        t = (scan.zeta - law.ref) / law.scale
-        slope = t[:, None] ** (k - 1) @ (k * law.coefficients[1:order]) / law.scale
-        unit = 1.0 if scan.tuned.scan.moved == "x" else 1j
-        ways.append((scan.tuned.scan.moved, way))
-        lean.append(-0.5 * way * unit * slope)
-    if not any((axis, -way) in ways for axis, way in ways):
+    law, passes = block.law, block.readings.passes
+    ways = [(s.moved, _way(s)) for s in passes.scans]
+    if not any((axis, -way) in ways for axis, way in ways if way != 0.0):
         return None
-    free = law.free_part(np.concatenate(lean))
+    way = np.array([w for _, w in ways])[passes.scan]
+    k = np.arange(1, law.degree + 1)
+    slope = law.plan.powers(passes.zeta)[:, :-1] @ (k * law.coefficients[1:]) / law.plan.scale
+    free = law.free_part(-0.5 * way * np.where(passes.along_x, 1.0, 1j) * slope)
     size = float(free @ free)
     if size == 0.0:
         return None
@@ -153,6 +148,12 @@ def _forth_and_back(block: Block) -> Gate | None:
     ok = abs(apart) < 4.0 * u + 0.3e-6
     words = f"mode {block.mode}: zero forth minus back {apart * _UM:+.2f} um (u {u * _UM:.2f} um)"
     return Gate("forth and back", ok, words if ok else f"{words}; something drifts: repeat the scan")
+
+
+def _way(scan: WireScan) -> float:
+    """+1 for a scan towards larger stage positions, -1 for one back."""
+    along = scan.stage_x if scan.moved == "x" else scan.stage_y
+    return float(np.sign(along[-1] - along[0]))
 
 
 def _agreement(found: Combined) -> Gate | None:

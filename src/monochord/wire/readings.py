@@ -11,13 +11,14 @@ Source: Lorentz force on a current along +z; derived.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monochord.wire.detuning import Tuned
 from monochord.wire.model import ComplexArray
+from monochord.wire.passes import Passes
 from monochord.wire.setup import Setup
 
 Array = NDArray[np.float64]
@@ -27,70 +28,88 @@ Array = NDArray[np.float64]
 BENCH = ("gain", "square", "curve_x", "curve_y")
 #: What only adds uncertainty: turn of the string's planes [rad], shift of the fundamental [rad/s].
 STATE = ("planes", "shift")
+#: Columns of readings and laws: the value, the same read off the quadratures alone, and changes per unit.
+COLUMNS = ("value", "plain", *BENCH, *STATE)
+COLUMN = {name: i for i, name in enumerate(COLUMNS)}
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class FieldScan:
-    """One scan as field integrals.
+class Readings:
+    """Passes as field integrals.
 
-    zeta   (n,) stages x + i y [m];  value  (n,) Int (By + i Bx) W dz [T m]
-    sigma  (2,) standard uncertainty of the By and the Bx part of one reading [T m]
-    by     name in BENCH and STATE -> (n,) change of value per unit
-    plain  (n,) value read off the quadratures alone, each sensor for itself
+    columns  (n, 8) complex, as COLUMNS names them: value is Int (By + i Bx) W dz [T m], the rest its changes per unit
+    sigma    (n, 2) standard uncertainty of the By and the Bx part of a reading [T m]
     """
 
     tuned: Tuned
-    zeta: ComplexArray
-    value: ComplexArray
+    columns: ComplexArray
     sigma: Array
-    by: Mapping[str, ComplexArray]
-    plain: ComplexArray
 
     @property
-    def magnet_current(self) -> float:
-        """Current of the scanned magnet [A]."""
-        return self.tuned.scan.magnet_current
+    def passes(self) -> Passes:
+        """The scans behind the readings."""
+        return self.tuned.passes
+
+    @property
+    def value(self) -> ComplexArray:
+        """(n,) Int (By + i Bx) W dz [T m]."""
+        return self.columns[:, 0]
+
+    @property
+    def shift(self) -> float:
+        """Mean shift of the fundamental [rad/s]."""
+        return float(self.tuned.shift.mean())
+
+    @property
+    def w(self) -> float:
+        """Mean drive [rad/s]."""
+        return float(self.passes.w.mean())
 
 
-def field_scan(tuned: Tuned, setup: Setup) -> FieldScan:
-    """The field integrals of one tuned scan."""
-    scan, transfer, u = tuned.scan, setup.transfer, tuned.u
-    w, mode = tuned.w, scan.mode
-    unit = setup.wire.length * setup.wire.mass_per_length / (2.0 * scan.drive_current)
-    kernel = transfer.stiffness(mode, w) + 2.0 * w * mode * tuned.shift * np.eye(2)
-    see = transfer.unsee(mode, setup.wire)[:, None]
-    raw = np.stack([scan.x, scan.y])
-    bent = see * raw * np.abs(raw) ** 2
-    a, b = transfer.frequencies(mode)
-    c2, s2 = np.cos(2.0 * transfer.turn), np.sin(2.0 * transfer.turn)
-    turned = (2.0 * np.pi) ** 2 * (a**2 - b**2) * np.array([[-s2, c2], [c2, s2]])
-    force = {
-        "gain": kernel @ (u * np.array([[-0.5], [0.5]])),
-        "square": kernel @ (-0.5 * u[::-1]),
-        "curve_x": kernel @ (bent * np.array([[1.0], [0.0]])),
-        "curve_y": kernel @ (bent * np.array([[0.0], [1.0]])),
-        "planes": turned @ u,
-        "shift": 2.0 * w * mode * u,
-    }
-    # white noise at the two sensors, through the kernel; the small correlation of its two parts is left out
-    sigma = unit * setup.noise * np.sqrt((np.abs(kernel * see.T) ** 2).sum(axis=1))
-    plain = 2.0 * transfer.damping(mode) * w * unit * (u[0].imag - 1j * u[1].imag)
-    return FieldScan(
-        tuned,
-        scan.stage_x + 1j * scan.stage_y,
-        _field(tuned.force, unit),
-        sigma,
-        {name: _field(f, unit) for name, f in force.items()},
-        plain,
+def read_field(tuned: Tuned, setup: Setup) -> Readings:
+    """The field integrals of tuned passes."""
+    p, u, kernel = tuned.passes, tuned.u, tuned.kernel
+    mode = setup.mode(p.mode)
+    unit = setup.wire.length * setup.wire.mass_per_length / (2.0 * p.drive)
+    see = mode.unsee[:, None]
+    bent = see * p.raw * np.abs(p.raw) ** 2
+    none = np.zeros_like(bent[0])
+    moved = np.stack(
+        [u, np.stack([-0.5 * u[0], 0.5 * u[1]]), -0.5 * u[::-1], np.stack([bent[0], none]), np.stack([none, bent[1]])]
     )
+    force = np.einsum("nij,cjn->cin", kernel, moved)
+    c2, s2 = np.cos(2.0 * mode.turn), np.sin(2.0 * mode.turn)
+    turned = 2.0 * mode.split * (np.array([[-s2, c2], [c2, s2]]) @ u)
+    shifted = 2.0 * p.w * p.mode * u
+    # the quadratures alone: a force of i 2 a w u has the in-phase part -2 a w Im u
+    plain = -2.0 * mode.decay * p.w * u.imag
+    all_forces = np.concatenate([force[:1].real, plain[None], force[1:].real, turned[None].real, shifted[None].real])
+    columns = (unit * (-all_forces[:, 0] + 1j * all_forces[:, 1])).T
+    # white noise at the two sensors, through the kernel; the small correlation of its two parts is left out
+    sigma = unit[:, None] * setup.noise * np.sqrt((np.abs(kernel * mode.unsee) ** 2).sum(axis=2))
+    return Readings(tuned, columns, sigma)
 
 
-def _field(force: ComplexArray, unit: float) -> ComplexArray:
-    """By + i Bx from the part of the force that is in phase, (2, n) to (n,)."""
-    return np.asarray(unit * (-force[0].real + 1j * force[1].real), complex)
+def corrected(readings: Readings, bench: Mapping[str, float]) -> Readings:
+    """The same readings for a bench whose gain, squareness and curvature are known."""
+    columns = readings.columns.copy()
+    columns[:, 0] += sum(columns[:, COLUMN[name]] * value for name, value in bench.items())
+    return replace(readings, columns=columns)
 
 
-def corrected(scan: FieldScan, bench: Mapping[str, float], noisier: float) -> FieldScan:
-    """The same readings for a bench whose gain, squareness and curvature are known, and whose noise is ``noisier`` times."""
-    change = sum((scan.by[name] * value for name, value in bench.items()), np.zeros_like(scan.value))
-    return FieldScan(scan.tuned, scan.zeta, scan.value + change, noisier * scan.sigma, scan.by, scan.plain)
+def without_far_modes(readings: Readings, lead: complex, centre: complex, setup: Setup) -> Readings:
+    """The readings without what the other modes leak across the planes.
+
+    The other modes do not know the split of mode n, but dividing by its stiffness mixes their answer t:
+
+        leaked = (w_a^2 - w_b^2) / 2 exp(-2 i turn) conj(t),    t = far lead (zeta - centre)^(N-1)
+
+    lead    coefficient c_(N-1) per metre of magnet and per ampere [T/m^(N-1)/A];  centre  stages [m]
+    """
+    p = readings.passes
+    mode = setup.mode(p.mode)
+    far = setup.weigh(p.magnet, p.mode, readings.w, readings.shift).far
+    answer = far * lead * p.current * (p.zeta - centre) ** (setup.magnets[p.magnet].order - 1)
+    columns = readings.columns.copy()
+    columns[:, 0] -= mode.split * np.exp(-2j * mode.turn) * answer.conj()
+    return replace(readings, columns=columns)

@@ -31,7 +31,6 @@ from monochord.wire.centre import Combined
 from monochord.wire.missing import PATCH, REMANENCE, ROOM
 from monochord.wire.model import ComplexArray
 from monochord.wire.setup import Setup
-from monochord.wire.weights import answer
 
 Array = NDArray[np.float64]
 
@@ -78,26 +77,22 @@ def _mode(
     background: Background, names: Sequence[str], found: Mapping[str, Combined], setup: Setup
 ) -> tuple[ComplexArray, ComplexArray]:
     """Whitened rows (degree + 1, 1 + 2 k) and data (degree + 1,): coefficients about the middle of the scans."""
-    law, wire = background.law, setup.wire
-    tuned = law.fitted[0][0].tuned
-    f1 = sum(setup.transfer.fundamental) / 2.0 + tuned.shift / (2.0 * np.pi)
-    z = np.linspace(wire.z_start, wire.z_start + wire.length, 401)
-    room, _ = answer(z, tuned.scan.mode, wire, setup.transfer, w=tuned.w, shift=tuned.shift)
+    law, wire, mode, w, shift = background.law, setup.wire, background.mode, background.w, background.shift
     design = np.zeros((law.degree + 1, 1 + 2 * len(names)), complex)
-    design[0, 0] = np.trapezoid(room, z)
+    design[0, 0] = setup.weigh_room(mode, w, shift)
     for j, name in enumerate(names):
-        seen = setup.weigh(name, tuned.scan.mode, tuned.w, tuned.shift)
-        sag = sag_below_chord(seen.z - wire.z_start, wire.length, f1, wire.gravity)
+        seen = setup.weigh(name, mode, w, shift)
+        sag = sag_below_chord(seen.z - wire.z_start, wire.length, setup.f1(shift), wire.gravity)
         one = found[name]
         order = one.views[0].block.magnet.order
-        away = law.ref - 1j * sag - complex(*one.estimate.value[:2])
+        away = law.plan.ref - 1j * sag - complex(*one.estimate.value[:2])
         for k in range(law.degree + 1):
             if k <= order - 1:
                 design[k, 1 + j] = one.lead * comb(order - 1, k) * (seen.weight @ away ** (order - 1 - k))
             if k <= order - 2:
                 own = comb(order - 2, k) * (seen.weight @ away ** (order - 2 - k))
                 design[k, 1 + len(names) + j] = -one.lead * (order - 1) * own
-    unit = law.scale ** np.arange(law.degree + 1)
+    unit = law.plan.scale ** np.arange(law.degree + 1)
     u = np.sqrt(np.diag(law.cov)[0::2]) / unit
     u[0] = np.hypot(u[0], PATCH)
     return design / u[:, None], np.asarray(law.coefficients / unit / u, complex)

@@ -35,6 +35,8 @@ _SPLIT, _TURN, _PHASE = 1e-3, 1.0, 0.3
 _NOISE = 2e-3
 _COMMON = 3
 _MOST_STEPS = 40
+#: Mean square residual, in parts of _NOISE, above which the descent may have ended in a wrong valley.
+_DOUBTFUL = 9.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -317,10 +319,12 @@ def fit_sweeps(sweeps: Sequence[Sweep], wire: Wire) -> SweepFit | None:
     priors[_COMMON + 1 :: 5] = 1.0 / (_SPLIT * stack.w0) ** 2
     starts = [_start(stack, turn) for turn in (-1.1, -0.4, 0.4, 1.1)]
     starts.sort(key=lambda s: float(np.sum(_residual(stack, *s) ** 2)))
-    square, x, cov = min((_descend(stack, s, priors) for s in starts[:2]), key=lambda d: d[0])
     # two readings a sensor and point; two complex unknowns a sensor were projected out
-    readings = 4 * int(stack.counts.sum()) - 8 * len(used)
-    factor = square / max(readings - len(x), 1)
+    dof = max(4 * int(stack.counts.sum()) - 8 * len(used) - len(priors), 1)
+    square, x, cov = _descend(stack, starts[0], priors)
+    if square > _DOUBTFUL * dof:
+        square, x, cov = min((_descend(stack, s, priors) for s in starts), key=lambda d: d[0])
+    factor = square / dof
     fitted = tuple((s, _curve(s, stack, i, x)) for i, s in enumerate(used))
     return SweepFit(_transfer(used, stack, x, cov * factor, _NOISE * float(np.sqrt(factor))), fitted)
 

@@ -50,9 +50,8 @@ def judge_sensors(laws: Sequence[Law], setup: Setup) -> SensorFinding:
     prior = _priors(setup)
     normal, side = np.zeros((4, 4)), np.zeros(4)
     for law in laws:
-        free = np.stack([law.free[name] for name in BENCH])
-        normal += free @ free.T
-        side -= free @ law.residual
+        normal += law.free.T @ law.free
+        side -= law.free.T @ law.residual
     square, dof = sum(law.square for law in laws), sum(law.dof for law in laws)
     keep = np.array([True, True, True, True])
     values, cov = _solve(normal, side, prior, keep)

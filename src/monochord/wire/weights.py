@@ -21,23 +21,120 @@ from numpy.typing import NDArray
 from monochord.campaign.given.girder import Magnet
 from monochord.campaign.given.wire import Wire
 from monochord.ground.string import sag_below_chord
-from monochord.wire.model import TAIL_MODES, field_nodes
-from monochord.wire.resonance import Transfer
+from monochord.wire.model import TAIL_MODES, ComplexArray, field_nodes, stiffness
+from monochord.wire.resonance import Transfer, sensor_shape
 
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Nodes:
+    """Nodes z (q,) of an integral along z [m], their weights (q,) [m], all mode shapes there (q, TAIL_MODES), the middle [m]."""
+
+    z: Array
+    weight: Array
+    shapes: Array
+    middle: float
+
+
+def magnet_nodes(magnet: Magnet, wire: Wire) -> Nodes:
+    """Nodes along one magnet's field, weighted by its profile."""
+    z, weight = field_nodes(magnet)
+    return Nodes(z, weight, _shapes(z, wire), magnet.point[2])
+
+
+def room_nodes(wire: Wire, count: int = 401) -> Nodes:
+    """Nodes along the whole wire, for a field that fills the room (trapezoids)."""
+    z = np.linspace(wire.z_start, wire.z_start + wire.length, count)
+    weight = np.full(count, wire.length / (count - 1))
+    weight[[0, -1]] /= 2.0
+    return Nodes(z, weight, _shapes(z, wire), wire.z_start + wire.length / 2.0)
+
+
+def _shapes(z: Array, wire: Wire) -> Array:
+    mode = np.arange(1, TAIL_MODES + 1)
+    return np.asarray(np.sin(np.outer(z - wire.z_start, mode * np.pi / wire.length)), float)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class DrivenMode:
+    """One mode of the wire as the sweeps found it.
+
+    number  n;  w_a, w_b  frequencies in the two planes [rad/s];  decay  [1/s];  turn  of plane a [rad]
+    w1      mean fundamental of all modes [rad/s];  unsee  (2,) from sensor readings to modal displacement
+    ratio   (TAIL_MODES,) other modes' shape at the sensors over this one's, mean of the two, 0 for itself
+    """
+
+    number: int
+    w_a: float
+    w_b: float
+    decay: float
+    turn: float
+    w1: float
+    unsee: Array
+    ratio: Array
+
+    def kernel(self, w: float | Array, shift: float | Array) -> ComplexArray:
+        """Stiffness (..., 2, 2) at drive w with the fundamental moved by shift [rad/s]."""
+        moved = np.asarray(2.0 * np.asarray(w) * self.number * shift)
+        bare = stiffness(self.w_a, self.w_b, self.decay, self.turn, w)
+        return np.asarray(bare + moved[..., None, None] * np.eye(2), complex)
+
+    def detuned(self, w: float | Array, shift: float | Array) -> Array:
+        """Real part of D, w_n^2 - w^2 [rad^2/s^2]."""
+        return np.asarray(((self.w_a + self.w_b) / 2.0) ** 2 + 2.0 * np.asarray(w) * self.number * shift - np.square(w))
+
+    @property
+    def split(self) -> float:
+        """Half of w_a^2 - w_b^2 [rad^2/s^2]."""
+        return (self.w_a**2 - self.w_b**2) / 2.0
+
+    def answer(self, shapes: Array, w: float, shift: float) -> tuple[Array, Array]:
+        """Real part of W (q,), and what it has of the other modes per stiffness of this one, (q,) [s2].
+
+        The imaginary part of W is the second times 2 a w.
+        """
+        m = np.arange(1, TAIL_MODES + 1)
+        gap = (m * (self.w1 + shift)) ** 2 - w**2
+        gap[self.number - 1] = 1.0
+        far = shapes @ (self.ratio / gap)
+        return shapes[:, self.number - 1] + float(self.detuned(w, shift)) * far, far
+
+
+def driven_mode(number: int, transfer: Transfer, wire: Wire) -> DrivenMode:
+    """A mode with everything that reading it needs; its number is at most TAIL_MODES."""
+    a, b = transfer.frequencies(number)
+    m = np.arange(1, TAIL_MODES + 1)
+    sensors = np.array([wire.sensor_x_z, wire.sensor_y_z]) - wire.z_start
+    # The two sensors stand close together: one mean ratio serves both, the tails being small.
+    ratio = (np.sin(np.outer(m, np.pi / wire.length * sensors)) / sensor_shape(number, wire)).mean(axis=1)
+    ratio[number - 1] = 0.0
+    f1 = sum(transfer.fundamental)
+    return DrivenMode(
+        number,
+        2.0 * np.pi * a,
+        2.0 * np.pi * b,
+        transfer.damping(number),
+        transfer.turn,
+        np.pi * f1,
+        transfer.unsee(number, wire),
+        ratio,
+    )
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Weighing:
     """One magnet under one mode.
 
-    z       (q,) nodes along the magnet [m];  weight  (q,) profile times real part of W times step [m]
-    lag     the same with the imaginary part;  middle  z of the magnet's middle [m]
+    z      (q,) nodes along the magnet [m];  weight  (q,) profile times real part of W times step [m]
+    far    answer of all other modes to an offset, per stiffness of this one [m s2];  middle  of the magnet, z [m]
+    lag    imaginary over real part of the answer to an offset
     """
 
     z: Array
     weight: Array
-    lag: Array
+    far: float
+    lag: float
     middle: float
 
     @property
@@ -50,37 +147,15 @@ class Weighing:
         """C, the part of a slope in the reading [m2]."""
         return float(self.weight @ (self.z - self.middle))
 
-    @property
-    def lag_ratio(self) -> float:
-        """Imaginary over real part of the answer to an offset."""
-        return float(self.lag.sum()) / self.offset
-
     def sag(self, wire: Wire, f1: float) -> float:
         """Integral of the sag below the chord under the weight [m2]."""
         return float(self.weight @ sag_below_chord(self.z - wire.z_start, wire.length, f1, wire.gravity))
 
 
-def weigh_magnet(magnet: Magnet, mode: int, wire: Wire, transfer: Transfer, *, w: float, shift: float) -> Weighing:
-    """The weights of one magnet under one mode driven at w [rad/s].
-
-    shift  by how much the mode's frequency has moved since the sweeps [rad/s], counted for the fundamental
-    """
-    z, profile = field_nodes(magnet)
-    real, imaginary = answer(z, mode, wire, transfer, w=w, shift=shift)
-    return Weighing(z, profile * real, profile * imaginary, magnet.point[2])
-
-
-def answer(z: Array, mode: int, wire: Wire, transfer: Transfer, *, w: float, shift: float) -> tuple[Array, Array]:
-    """Real and imaginary part of W at z, (q,) each."""
-    k, n = np.pi / wire.length, mode
-    w1 = np.pi * sum(transfer.fundamental) + shift
-    m = np.arange(1, TAIL_MODES + 1)
-    m = m[m != n]
-    sensors = np.array([wire.sensor_x_z, wire.sensor_y_z]) - wire.z_start
-    # The two sensors stand close together: one mean ratio serves both, the tails being small.
-    ratio = (np.sin(np.outer(m, k * sensors)) / np.sin(n * k * sensors)).mean(axis=1)
-    tail = (ratio / ((m * w1) ** 2 - w**2)) @ np.sin(np.outer(m, k * (z - wire.z_start)))
-    a, b = transfer.frequencies(n)
-    detuned = (np.pi * (a + b) + n * shift) ** 2 - w**2
-    own = np.sin(n * k * (z - wire.z_start))
-    return own + detuned * tail, 2.0 * transfer.damping(n) * w * tail
+def weigh(nodes: Nodes, mode: DrivenMode, w: float, shift: float) -> Weighing:
+    """The weights of what lies at the nodes, driven at w, the fundamental moved by shift [rad/s]."""
+    real, other = mode.answer(nodes.shapes, w, shift)
+    weight, far = nodes.weight * real, float(nodes.weight @ other)
+    whole = float(weight.sum())
+    lag = 2.0 * mode.decay * w * far / whole if whole != 0.0 else float("inf")
+    return Weighing(nodes.z, weight, far, lag, nodes.middle)
