@@ -17,6 +17,7 @@ class Verdict:
     value, u     SI;  limit  largest absolute value, SI;  rule  in words
     probability  that the true value lies within the limit;  verdict  one of the three words
     limit_by     which tolerance the limit comes from;  evidence  what the value rests on
+    guard        half width of the guard band about the limit, SI; NaN when the rule has none or it was not told
     """
 
     occasion: str
@@ -30,3 +31,4 @@ class Verdict:
     verdict: str
     limit_by: str
     evidence: str
+    guard: float = float("nan")
