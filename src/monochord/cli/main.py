@@ -98,8 +98,9 @@ def begin(folder: Path, lab: Path, into: Path, settings: tuple[str, ...]) -> Non
       monochord begin ../girder-12 --lab our-lab.toml --into campaign-12
     """
     from monochord.job.begin import begin_campaign
+    from monochord.job.context import real_context
 
-    for note in begin_campaign(folder, lab, into, _pairs(settings)):
+    for note in begin_campaign(folder, lab, into, _pairs(settings), real_context()):
         click.echo(f"note: {note}")
     click.echo(f"The campaign stands in {into}. Next: monochord run {into}")
 

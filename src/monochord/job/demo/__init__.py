@@ -27,7 +27,7 @@ def run_demo(into: Path, seed: int, context: Context) -> Run:
     lab = into / "lab.toml"
     write_whole(lab, resources.files(__package__).joinpath("lab.toml").read_text(encoding="utf-8"))
     campaign = into / "campaign"
-    begin(handed_over, lab, campaign, {})
+    begin(handed_over, lab, campaign, {"girder": f"Example {seed}"}, context.now().isoformat(timespec="seconds"))
     return run_campaign(campaign, context)
 
 
