@@ -159,5 +159,5 @@ def gather(sightings: Sequence[Sighting], listed: Sequence[str]) -> tuple[Networ
         notes.append(f"{folded} sightings in the second face were turned into the first")
     aliases = _aliases(used, values, listed)
     notes.extend(f"{spelling!r} was read as {name!r}" for spelling, name in sorted(aliases.items()))
-    named = [replace(s, target=aliases.get(s.target, s.target)) for s in used]
+    named = [replace(s, target=aliases[s.target]) if s.target in aliases else s for s in used]
     return _sorted(named, values), tuple(notes)

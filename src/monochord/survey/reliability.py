@@ -1,7 +1,7 @@
 """What the readings say about each other: redundancy, standardised residuals, tests of whole sightings.
 
 A mistake in one sighting pulls the adjustment towards itself; only a part of it, the redundancy
-number, stays in the residual. Tests undo that. Rounds of one pair share a badly seated reflector or
+number, stays in the residual. BlockTests undo that. Rounds of one pair share a badly seated reflector or
 a mixed-up name, so a pair is tested with all its rounds as well as round by round.
 """
 
@@ -57,7 +57,7 @@ def level_cofactors(solution: Solution) -> Array:
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Tests:
+class BlockTests:
     """Chi-square tests of alternatives, one row each.
 
     value      statistic;  freedom  its degrees of freedom (0: nothing checks it)
@@ -71,7 +71,7 @@ class Tests:
     checked: Array
 
 
-def block_tests(residual: Array, redundancy: Array, present: Flags, weak: float) -> Tests:
+def block_tests(residual: Array, redundancy: Array, present: Flags, weak: float) -> BlockTests:
     """Test blocks of readings for mistakes of any direction: T = e' E^-1 e, mistake E^-1 e.
 
     residual    e (n, k), each divided by its standard deviation;  redundancy  E (n, k, k), covariance of e
@@ -90,7 +90,7 @@ def block_tests(residual: Array, redundancy: Array, present: Flags, weak: float)
     missing = (~present).sum(axis=1)
     # Readings that do not exist make eigenvalues of exactly zero, which stand first.
     lowest = values[np.arange(len(values)), np.minimum(missing, values.shape[1] - 1)]
-    return Tests((inverse * along**2).sum(axis=1), seen.sum(axis=1), error, np.clip(lowest, 0.0, 1.0))
+    return BlockTests((inverse * along**2).sum(axis=1), seen.sum(axis=1), error, np.clip(lowest, 0.0, 1.0))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -105,10 +105,10 @@ class Reliability:
 
     redundancy: Array
     level_redundancy: Array
-    pairs: Tests
-    rounds: Tests
+    pairs: BlockTests
+    rounds: BlockTests
     single: Array
-    levels: Tests
+    levels: BlockTests
 
 
 def critical_values(level: float) -> Array:
@@ -157,7 +157,7 @@ def judge(network: Network, solution: Solution, settings: Settings) -> Reliabili
     )
 
 
-def predicted_tests(network: Network, solution: Solution, sigma: Array, whole: bool) -> Tests:
+def predicted_tests(network: Network, solution: Solution, sigma: Array, whole: bool) -> BlockTests:
     """Test readings that do NOT count against what the others predict for them.
 
     T = d' (S + M)^-1 d with d read minus predicted, S = sigma^2, M the covariance of the prediction.
@@ -178,4 +178,4 @@ def predicted_tests(network: Network, solution: Solution, sigma: Array, whole: b
     # In units of sigma the prediction's error adds to the reading's own.
     spread = np.eye(3) + root[:, :, None] * cofactor[rows] * root[:, None, :]
     value = (root * error * np.linalg.solve(spread, (root * error)[:, :, None])[:, :, 0]).sum(axis=1)
-    return Tests(value, (total > 0.0).sum(axis=1), root * error, np.ones(len(value)))
+    return BlockTests(value, (total > 0.0).sum(axis=1), root * error, np.ones(len(value)))
