@@ -117,8 +117,8 @@ def target_rows(
     chosen = [i for i, *_ in picked]
     causes = {c: Factor(f.jacobian[chosen] * 1e6, f.spread) for c, f in shape_now.factors.items()}
     carriers = tuple(known[name].carrier for name in names)
-    causes[f"clamp creep:{at}"] = _creep(girder, carriers, places, row, axis_of)
-    causes["rounding"] = Factor(_FLOOR_UM * np.eye(len(picked)), np.eye(len(picked)))
+    causes[f"creep in the clamps:{at}"] = _creep(girder, carriers, places, row, axis_of)
+    causes["floor of coordinates"] = Factor(_FLOOR_UM * np.eye(len(picked)), np.eye(len(picked)))
     subject = tuple(name for _, name, _ in picked)
     rows = Rows(design, shape_now.value[chosen] * 1e6, ("target",) * len(picked), subject, causes)
     return rows, Seen(names, carriers, places)
@@ -158,7 +158,7 @@ def temperature_rows(
         design, np.array([gradient, growth]), sigma, kind="temperature", subject=("bow", "scale"), cause="scale"
     )
     first, second = np.diag([u, 0.0]), np.diag([0.0, _SCALE])
-    causes = {f"temperature gradient:{at}": Factor(first, np.eye(2)), "scale": Factor(second, np.eye(2))}
+    causes = {f"temperature gradient:{at}": Factor(first, np.eye(2)), "scale left free": Factor(second, np.eye(2))}
     return replace(rows, causes=causes)
 
 
@@ -208,7 +208,9 @@ def zero_rows(of: Unknowns, bolts: Sequence[int], names: Sequence[str]) -> Rows:
     design = np.array([_load_row(of, i, False) for i in bolts]).reshape(-1, of.size)
     value = np.array([-of.level[i] / 1e3 for i in bolts])
     sigma = np.full(len(bolts), LOOSE_KN)
-    return independent(design, value, sigma, kind="bound", subject=[names[i] for i in bolts], cause="bound")
+    return independent(
+        design, value, sigma, kind="bound", subject=[names[i] for i in bolts], cause="feet that cannot pull"
+    )
 
 
 def expected_rows(standing: Standing, of: Unknowns) -> Rows:

@@ -10,20 +10,14 @@ from numpy.typing import NDArray
 from monochord.campaign.given.girder import Girder
 from monochord.girder.aim import Aim, magnet_rows
 from monochord.girder.contact import response, settle
-from monochord.girder.model import Standing, elastic, standing
+from monochord.girder.model import Standing, elastic
 from monochord.girder.state import Stand
 from monochord.ground.estimate import Estimate, Factor, Label
 
 Array = NDArray[np.float64]
 
-#: Error of the drawing's stiffness, as a part, in the order of _FACTORS; common practice, no source.
-_DOUBT = {
-    "foot_stiffness": 0.20,
-    "side_stiffness": 0.20,
-    "bending_vertical": 0.05,
-    "bending_lateral": 0.05,
-    "torsion": 0.05,
-}
+#: Error of the told stiffness of bolts and of the drawing's of the beam, as a part; common practice, no source.
+_BOLTS, _BEAM = 0.20, 0.05
 #: What beam theory misses of a change of shape (shear, sections that warp), as a part of its size; common practice, no source.
 _THEORY = 0.03
 #: How exactly a turn is made, as a part of the smallest step; common practice, no source.
@@ -81,17 +75,22 @@ def _doubts(
 ) -> dict[str, Factor]:
     """How the turns' effect is in doubt: stiffness by drawing, the hand at the bolt, and where a foot touches."""
     every = np.ones(len(turns), dtype=bool)
-    columns = []
-    for what, doubt in _DOUBT.items():
-        factor = {what: 1.0 + doubt}
-        free = elastic(girder, **factor) if what in ("bending_vertical", "bending_lateral", "torsion") else on.free
-        other = standing(girder, free, **factor) if free is on.free else standing(girder, free)
-        moved, _ = response(other, every)
-        columns.append(aim.about @ magnet_rows(girder, other) @ moved @ turns - aim.answer @ turns)
+    moved = response(on, every)[0] @ turns
+    # a spring stiffer by dk pushes by dk (h - b'u) more, a beam stiffer by dK resists by dK u more
+    squeeze = turns - on.push @ moved
+    extra = [_BOLTS * on.push.T @ (on.stiffness * squeeze * kind) for kind in (on.one_sided, ~on.one_sided)]
+    told = on.free.stiffness
+    for stiffer in (
+        elastic(girder, bending_vertical=1.0 + _BEAM),
+        elastic(girder, bending_lateral=1.0 + _BEAM),
+        elastic(girder, torsion=1.0 + _BEAM),
+    ):
+        extra.append((told - stiffer.stiffness) @ moved)
+    columns = aim.about @ magnet_rows(girder, on) @ on.solve(every, np.column_stack(extra))
     missed = _THEORY * np.sqrt(np.mean((aim.answer @ turns) ** 2)) if len(aim.answer) else 0.0
     hand = np.where(turns != 0.0, _TURN * aim.step * 1e-6, 0.0)
     doubts = {
-        f"stiffness by drawing:{at}": Factor(np.column_stack(columns), np.eye(len(columns))),
+        f"stiffness by drawing:{at}": Factor(columns, np.eye(columns.shape[1])),
         f"beam theory:{at}": Factor(aim.about, missed**2 * np.eye(len(aim.about))),
         f"turning:{at}": Factor(aim.answer, np.diag(hand**2)),
     }
