@@ -18,7 +18,7 @@ from monochord.ground.frames import fit_rigid
 from monochord.wire.signal import follow_drive, reduce_waveform, tone_amplitudes
 
 if TYPE_CHECKING:
-    from conftest import LabRun
+    from tests.labs.conftest import LabRun
 
 UM, URAD, NM = 1e-6, 1e-6, 1e-9
 Array = NDArray[np.float64]
