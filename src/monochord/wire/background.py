@@ -58,8 +58,10 @@ def plan_background(mode: int, off: Mapping[str, Readings], magnets: Mapping[str
 def _plan(readings: Sequence[Readings], degree: int) -> Plan | None:
     zeta = np.concatenate([r.passes.zeta for r in readings])
     sigma = np.concatenate([r.sigma for r in readings])
+    first = np.cumsum([0] + [len(r.passes.scans) for r in readings[:-1]])
+    scan = np.concatenate([f + r.passes.scan for f, r in zip(first, readings, strict=True)])
     try:
-        return plan_law(zeta, sigma, degree)
+        return plan_law(zeta, sigma, degree, scan=scan)
     except Undetermined:
         return None
 
@@ -118,7 +120,8 @@ def from_currents(readings: Readings, magnet: Magnet, mode: int, noisier: float)
     for level in (first, second):
         here = current == level
         try:
-            plan = plan_law(readings.passes.zeta[here], readings.sigma[here], magnet.order - 1, frame)
+            scan = readings.passes.scan[here]
+            plan = plan_law(readings.passes.zeta[here], readings.sigma[here], magnet.order - 1, frame=frame, scan=scan)
         except Undetermined:
             return None
         laws.append(solve_law(plan, readings.columns[here], noisier))

@@ -95,7 +95,8 @@ def lay_out(readings: Sequence[Readings], setup: Setup) -> Layout:
         r, factor = readings[i], _to_current(readings[i])
         sigma = np.abs(factor)[:, None] * r.sigma
         try:
-            plans[(mode, name)] = plan_law(r.passes.zeta, sigma, setup.magnets[name].order - 1)
+            degree = setup.magnets[name].order - 1
+            plans[(mode, name)] = plan_law(r.passes.zeta, sigma, degree, scan=r.passes.scan)
         except Undetermined as error:
             lost.append(Lost(name, mode, f"mode {mode}: {error.why}"))
     modes = sorted({mode for mode, _ in [*lit, *dark]})
@@ -142,12 +143,13 @@ def _block(
     current = float(readings.passes.current[0] * factor[0])
     columns = readings.columns * factor[:, None]
     zeta, n = readings.passes.zeta, len(factor)
-    whole = zero_of(as_complex(plan.gain @ stacked(columns[:, 0])), plan.ref, plan.scale)
+    gain = plan.gain[: 2 * magnet.order]
+    whole = zero_of(as_complex(gain @ stacked(columns[:, 0])), plan.ref, plan.scale)
     carry = np.zeros((2 * magnet.order, 0))
     if background is not None:
         columns = columns - factor[:, None] * background.law.at(zeta)
         design = as_real(factor[:, None] * background.law.plan.powers(zeta))
-        carry = -plan.gain[:, :n] @ design[0::2] - plan.gain[:, n:] @ design[1::2]
+        carry = -gain[:, :n] @ design[0::2] - gain[:, n:] @ design[1::2]
     law = solve_law(plan, columns, noisier)
     weighing = setup.weigh(magnet.name, readings.passes.mode, readings.w, readings.shift)
     return Block(magnet, readings.passes.mode, readings, current, law, whole, background, carry, weighing)

@@ -5,7 +5,8 @@ A scan divided by the transfer of the sweeps would be real if nothing had moved.
 
     Im(K u) + e Im(u) = lag Re(K u + e u)
 
-gives e by linear least squares over the scan's readings. Scans without a magnet, or in a mode that is
+gives e by linear least squares over what changes within the scan; what stays (pick-up, the room's field in
+other modes) has another phase and is left out. Scans without a magnet, or in a mode that is
 nearly blind there, take the shift from their neighbours in time: it is one string.
 
 Source: derived.
@@ -68,9 +69,10 @@ def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     if not passes.on or abs(lag) > _CLEAR:
         return out
     force = np.einsum("nij,jn->in", mode.kernel(passes.w, 0.0), u)
-    along = u.imag - lag * u.real
+    along = passes.about_mean(u.imag - lag * u.real)
+    lagging = passes.about_mean(force.imag - lag * force.real)
     size = passes.per_scan((along**2).sum(axis=0))
-    across = passes.per_scan(((force.imag - lag * force.real) * along / (2.0 * passes.w * passes.mode)).sum(axis=0))
+    across = passes.per_scan((lagging * along / (2.0 * passes.w * passes.mode)).sum(axis=0))
     # noise across the direction of u turns the phase by noise / |u|, and a phase of 1 is one half width
     noise = setup.noise * float(np.abs(mode.unsee).max())
     part = np.divide(noise, np.sqrt(size), out=np.full(len(size), np.inf), where=size > 0.0)
@@ -88,4 +90,7 @@ def _tuned(passes: Passes, u: ComplexArray, when: Array, values: Array, setup: S
         shift, spread = np.interp(passes.moments, when, values[:, 0]), np.interp(passes.moments, when, values[:, 1])
     w = 2.0 * np.pi * np.array([s.drive_frequency for s in passes.scans])
     phase = np.arctan2(mode.detuned(w, shift), 2.0 * mode.decay * w)
-    return Tuned(passes, u, mode.kernel(passes.w, shift[passes.scan]), shift, spread, phase)
+    # within a scan the shift runs as the neighbours in time say, its mean held
+    run = np.interp(passes.time, when, values[:, 0]) if len(when) else np.zeros(len(passes.time))
+    mean = passes.per_scan(run) / passes.per_scan(np.ones(len(run)))
+    return Tuned(passes, u, mode.kernel(passes.w, run + (shift - mean)[passes.scan]), shift, spread, phase)

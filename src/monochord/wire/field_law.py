@@ -76,7 +76,8 @@ class Plan:
     """The least squares of one law, made once for its positions and used for every set of readings there.
 
     ref, scale  [m];  power  (n, N) complex design;  sigma  (2 n,) [T m]
-    white       (2 n, 2 N) design in units of sigma;  gain  (2 N, 2 n) change of the coefficients by the readings
+    white       (2 n, 2 N + 2 f) design in units of sigma;  gain  (2 N + 2 f, 2 n) change of the unknowns by the readings
+                f scans have a constant of their own, and its unknowns stand behind those of the coefficients
     cov         (2 N, 2 N) of the coefficients' real and imaginary parts in turn [T^2 m^2]
     """
 
@@ -93,10 +94,19 @@ class Plan:
         return ((zeta - self.ref) / self.scale)[:, None] ** np.arange(self.power.shape[1])
 
 
-def plan_law(zeta: ComplexArray, sigma: Array, degree: int, frame: tuple[complex, float] | None = None) -> Plan:
+def plan_law(
+    zeta: ComplexArray,
+    sigma: Array,
+    degree: int,
+    *,
+    frame: tuple[complex, float] | None = None,
+    scan: NDArray[np.int64] | None = None,
+) -> Plan:
     """The weighted least squares of a polynomial through readings at zeta (n,), By and Bx good to sigma (n, 2).
 
     frame  reference and scale; the positions' own middle and half range when not given
+    scan   (n,) number of each reading's scan. From degree 2 on a centre does not rest on the constant, which pick-up
+           and the room's field shift a little from scan to scan as the wire drifts: each scan then has its own
 
     Raises Undetermined when the positions cannot tell the coefficients apart.
     """
@@ -105,16 +115,32 @@ def plan_law(zeta: ComplexArray, sigma: Array, degree: int, frame: tuple[complex
         raise Undetermined(["centre"], "the wire was not moved in these scans")
     power = ((zeta - ref) / scale)[:, None] ** np.arange(degree + 1)
     n, flat = len(zeta), np.concatenate([sigma[:, 0], sigma[:, 1]])
-    white = np.empty((2 * n, 2 * degree + 2))
-    white[:n, 0::2], white[:n, 1::2] = power.real, -power.imag
-    white[n:, 0::2], white[n:, 1::2] = power.imag, power.real
-    white /= flat[:, None]
+    white = np.concatenate([_design(power), _own_constants(scan if degree > 1 else None, n)], axis=1) / flat[:, None]
     normal = white.T @ white
     size = np.sqrt(np.diag(normal))
-    if 2 * n <= 2 * degree + 2 or not np.linalg.cond(normal / np.outer(size, size)) < _WORST_CONDITION:
+    if 2 * n <= white.shape[1] or not np.linalg.cond(normal / np.outer(size, size)) < _WORST_CONDITION:
         raise Undetermined(["centre"], f"{n} readings do not determine a field law of degree {degree}")
     cov = np.asarray(np.linalg.inv(normal), float)
-    return Plan(ref, scale, power, flat, white, cov @ white.T / flat, cov)
+    kept = slice(0, 2 * degree + 2)
+    return Plan(ref, scale, power, flat, white, cov @ white.T / flat, cov[kept, kept])
+
+
+def _design(power: ComplexArray) -> Array:
+    """Complex columns (n, k) as real ones (2 n, 2 k): By parts above Bx parts, unknowns' real and imaginary parts in turn."""
+    n, k = power.shape
+    out = np.empty((2 * n, 2 * k))
+    out[:n, 0::2], out[:n, 1::2] = power.real, -power.imag
+    out[n:, 0::2], out[n:, 1::2] = power.imag, power.real
+    return out
+
+
+def _own_constants(scan: NDArray[np.int64] | None, n: int) -> Array:
+    """Columns (2 n, 2 f) for constants of the scans that sum to zero; none when scan is None or there is one scan."""
+    if scan is None:
+        return np.zeros((2 * n, 0))
+    numbers = np.unique(scan)
+    own = (scan[:, None] == numbers[1:]).astype(float) - (scan == numbers[0])[:, None]
+    return _design(own.astype(complex))
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -152,8 +178,8 @@ class Law:
 
     @property
     def dof(self) -> int:
-        """Readings less coefficients, real numbers both."""
-        return len(self.residual) - 2 * len(self.solved)
+        """Readings less unknowns, real numbers both."""
+        return len(self.residual) - int(self.plan.white.shape[1])
 
     @property
     def zero(self) -> complex:
@@ -187,6 +213,7 @@ def solve_law(plan: Plan, columns: ComplexArray, noisier: float = 1.0) -> Law:
     rows = stacked(np.concatenate([columns, columns[:, :1].conj()], axis=1))
     solved = plan.gain @ rows
     left = (rows / plan.sigma[:, None] - plan.white @ solved) / noisier
-    mirror = float(left[:, -1] @ left[:, -1]), complex(*solved[-2:, -1])
-    kept = as_complex(solved[:, :-1])
+    width = 2 * plan.power.shape[1]
+    mirror = float(left[:, -1] @ left[:, -1]), complex(*solved[width - 2 : width, -1])
+    kept = as_complex(solved[:width, :-1])
     return Law(plan, kept, left[:, _BENCH], left[:, 0], mirror, noisier**2 * plan.cov)

@@ -24,7 +24,8 @@ class Passes:
     scan      (n,) place of each reading's scan in ``scans``;  zeta  (n,) stages x + i y [m]
     raw       (2, n) readings of the two sensors [m];  along_x  (n,) whether the stages moved along x
     w         (n,) drive [rad/s];  drive  (n,) its current, peak [A];  current  (n,) of the magnet [A]
-    moments   (k,) when each scan was read: seconds, or its place among all scans when times are not told
+    moments   (k,) when each scan was read, its mean: seconds, or its place among all scans when times are not told
+    time      (n,) when each reading was taken, likewise
     """
 
     magnet: str
@@ -39,6 +40,12 @@ class Passes:
     drive: Array
     current: Array
     moments: Array
+    time: Array
+
+    def about_mean(self, values: Array) -> Array:
+        """Values (2, n) less their mean over each scan."""
+        count = self.per_scan(np.ones(values.shape[1]))
+        return values - np.stack([self.per_scan(row) / count for row in values])[:, self.scan]
 
     def per_scan(self, values: Array) -> Array:
         """Sum of values (n,) over each scan, (k,)."""
@@ -58,17 +65,17 @@ def powered(currents: Sequence[float], magnets: Sequence[str]) -> list[bool]:
 def group_scans(scans: Sequence[WireScan]) -> list[Passes]:
     """All scans sorted into passes, in the order of mode and first appearance."""
     on = powered([s.magnet_current for s in scans], [s.magnet for s in scans])
-    moments = _moments(scans)
+    times = _times(scans)
     groups: dict[tuple[int, str, bool], list[int]] = {}
     for i, (scan, state) in enumerate(zip(scans, on, strict=True)):
         groups.setdefault((scan.mode, scan.magnet, state), []).append(i)
     return [
-        _side_by_side(key, [scans[i] for i in places], moments[places])
+        _side_by_side(key, [scans[i] for i in places], [times[i] for i in places])
         for key, places in sorted(groups.items(), key=lambda item: item[0][0])
     ]
 
 
-def _side_by_side(key: tuple[int, str, bool], scans: Sequence[WireScan], moments: Array) -> Passes:
+def _side_by_side(key: tuple[int, str, bool], scans: Sequence[WireScan], times: Sequence[Array]) -> Passes:
     mode, magnet, on = key
     sizes = [len(s.x) for s in scans]
     scan = np.repeat(np.arange(len(scans)), sizes)
@@ -88,13 +95,16 @@ def _side_by_side(key: tuple[int, str, bool], scans: Sequence[WireScan], moments
         2.0 * np.pi * spread([s.drive_frequency for s in scans]),
         spread([s.drive_current for s in scans]),
         spread([s.magnet_current for s in scans]),
-        moments,
+        np.array([float(t.mean()) for t in times]),
+        np.concatenate(times),
     )
 
 
-def _moments(scans: Sequence[WireScan]) -> Array:
-    times = np.array([float(s.times.mean()) if len(s.times) else np.nan for s in scans])
-    return times if bool(np.isfinite(times).all()) else np.arange(len(scans), dtype=float)
+def _times(scans: Sequence[WireScan]) -> list[Array]:
+    """Times of the readings of each scan; evenly spread over the scan's place in the row when some are not told."""
+    if all(len(s.times) == len(s.x) and bool(np.isfinite(s.times).all()) for s in scans):
+        return [s.times for s in scans]
+    return [i + (np.arange(len(s.x)) + 0.5) / len(s.x) for i, s in enumerate(scans)]
 
 
 def by_magnet(groups: Sequence[Passes]) -> Mapping[str, list[Passes]]:
