@@ -1,17 +1,26 @@
 """An invented result for the doors: one girder, five magnets, 32 targets, three stations, three occasions.
 
+From the first occasion to the third the girder sags a little, magnet SA2 and target G3L move by themselves, and two
+plans are made.
+
 Numbers come from one seeded generator; nothing here was measured anywhere.
 """
 
 from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Axis, CommonLine, Correction, Gate, Move
+from monochord.campaign.found.comparison import Closure, Comparison, OwnMove, ShapePart, TargetMove
+from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet, Rejected, Residual, StationFit
 from monochord.campaign.found.result import Curve, OccasionFinding, Result, Temperature, WireFinding
+from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign, LineRule, Tolerance
 from monochord.campaign.given.girder import Bolt, Girder, Magnet, Target
 from monochord.campaign.given.occasion import FootFinding, Occasion
@@ -51,7 +60,11 @@ def girder() -> Girder:
         for i, z in enumerate((-1.9, -0.7, 0.7, 1.9), 1)
         for side, x in (("L", 0.28), ("R", -0.28))
     ]
-    return Girder("Larch 7", "five-magnet girder", None, MAGNETS, tuple(own + sat), tuple(bolts))
+    lateral = [
+        Bolt(f"H{i}", (1.0, 0.0, 0.0), (-0.3, -0.75, z), 1.5e-3, 6e-3, 1 / 120, False, 4e8, True)
+        for i, z in enumerate((-1.5, 1.5), 1)
+    ]
+    return Girder("Larch 7", "five-magnet girder", None, MAGNETS, tuple(own + sat), (*bolts, *lateral))
 
 
 def random_cov(n: int, size: float, rng: np.random.Generator) -> Array:
@@ -148,13 +161,30 @@ def wire(occasion: str, scatter: float, rng: np.random.Generator) -> WireFinding
     )  # fmt: skip
 
 
-def points(given: Girder, wrong: bool, rng: np.random.Generator) -> PointSet:
-    """A survey by three stations; the last girder target is seen once only."""
+def bent(given: Girder, sag: float) -> Array:
+    """Displacement (n, 3) [m] of the girder's targets but G6R when it sags, with SA2 and G3L moved when it does."""
+    moved = []
+    for target in (t for t in given.targets if t.name != "G6R" and t.nominal):
+        x, _, z = target.nominal or (0.0, 0.0, 0.0)
+        bow = 1.0 - (z / 2.1) ** 2
+        own = np.array([14.0, -2.0, 0.0]) if target.carrier == "SA2" and sag else np.zeros(3)
+        alone = np.array([-55.0, 8.0, 0.0]) if target.name == "G3L" and sag else np.zeros(3)
+        moved.append(np.array([0.3 * sag * bow, -sag * bow + 20.0 * sag * x * z / 42.0, 0.0]) + own + alone)
+    shape: Array = np.array(moved) * UM
+    return shape
+
+
+def points(given: Girder, wrong: bool, sag: float, rng: np.random.Generator) -> PointSet:
+    """A survey by three stations of a girder that sagged by so many um; the last girder target is seen once only."""
     names = [t.name for t in given.targets if t.name != "G6R"]
     nominal = [t.nominal for t in given.targets if t.name != "G6R" and t.nominal]
     walls = {"N1": (4.0, 0.8, -3.0), "N2": (-4.2, 0.9, -1.0), "N3": (-4.1, 0.7, 3.1), "N4": (4.1, 1.0, 3.3)}
     names += list(walls)
-    xyz = np.array([*nominal, *walls.values()]) + rng.normal(size=(len(names), 3)) * 2e-4
+    made = (
+        np.random.default_rng(7).normal(size=(len(names), 3)) * 2e-4
+    )  # how far from nominal, the same on all occasions
+    xyz = np.array([*nominal, *walls.values()]) + made + rng.normal(size=(len(names), 3)) * 3 * UM
+    xyz[: len(nominal)] += bent(given, sag)
     labels = [f"{n}.{k}" for n in names for k in "xyz"]
     n = 3 * len(names)
     noise: Array = np.kron(np.eye(len(names)), random_cov(3, 5 * UM, rng)).astype(np.float64)
@@ -198,6 +228,154 @@ def moves(line: CommonLine) -> tuple[Move, ...]:
     return tuple(ordered)
 
 
+def own_move(magnet: str, six: Sequence[float], u: float, *, found: bool | None, evidence: str, words: str) -> OwnMove:
+    """An own move in um and urad; what is NaN is not known."""
+    value = np.array(six) * UM
+    names = [f"{magnet}.{q}" for q in ("dx", "dy", "dz", "rx", "ry", "rz")]
+    labels = tuple(Label(n, "m" if n[-2] == "d" else "rad", "girder") for n in names)
+    seen = np.diag(np.isfinite(value).astype(np.float64))
+    size = np.diag([u, u, 2 * u, 30.0, 8.0, 9.0]) * UM
+    factors = {"reading noise": Factor(seen @ size, np.eye(6)), "mounting": Factor(0.4 * (seen @ size), np.eye(6))}
+    return OwnMove(magnet, Estimate(value, labels, factors), found, evidence, words)
+
+
+def own_moves(evidence: str, u: float, *, blind: bool) -> tuple[OwnMove, ...]:
+    """SA2 moved; of QA1 nobody can tell; the roll of SA1 is not known to one who is blind for it."""
+    told: list[tuple[str, tuple[float, ...], bool | None, str]] = [
+        (
+            "QA1",
+            (6.1, 3.2, 1.0, 12.0, 4.0, -3.0),
+            None,
+            "QA1: 6.1 um left cannot be told apart from the bend of its end",
+        ),
+        ("SA1", (0.4, -1.1, 2.0, -8.0, 2.0, np.nan if blind else 4.0), False, "SA1 kept its place"),
+        ("QB1", (-0.9, 0.6, -1.5, 5.0, -1.0, 2.0), False, "QB1 kept its place"),
+        ("SA2", (14.2, -2.1, 0.7, 9.0, 3.0, -11.0), True, "SA2 alone moved 14 um left and turned"),
+        ("QA2", (1.2, 0.8, 0.2, -3.0, 0.5, 1.0), False, "QA2 kept its place"),
+    ]
+    return tuple(own_move(m, six, u, found=found, evidence=evidence, words=words) for m, six, found, words in told)
+
+
+def planar(values: Mapping[str, tuple[float, float]], u: float, cause: str) -> Estimate:
+    """Components "<magnet>.x", "<magnet>.y" in um with one uncertainty; NaN is not known."""
+    names = [f"{m}.{q}" for m in values for q in "xy"]
+    flat = np.array([v for pair in values.values() for v in pair]) * UM
+    return Estimate.of(flat, names, unit="m", frame="girder", causes={cause: np.eye(len(flat)) * (u * UM) ** 2})
+
+
+def comparisons() -> tuple[Comparison, ...]:
+    """The bench against the arrival by targets alone, and against the end by targets and wire."""
+    turn = Rigid("girder on 1-bench", "girder", rotation_from_vector(np.array([2e-5, -1e-5, 4e-5])), np.full(3, 1e-4))
+    targets, both = own_moves("targets", 3.4, blind=True), own_moves("wire and targets", 1.5, blind=False)
+    changes = {"QA1": (2.0, 6.4), "SA1": (-1.0, -3.1), "QB1": (-2.4, -9.0), "SA2": (11.8, -1.5), "QA2": (-3.0, 5.2)}
+    shape = (
+        ShapePart("sag", 42.1 * UM, 3.9 * UM, "m", "the girder sagged by 42 um at its middle"),
+        ShapePart("bow sideways", 12.7 * UM, 3.1 * UM, "m", "the girder bowed 13 um to the left"),
+        ShapePart("twist", -20.4 * UM, 6.2 * UM, "rad", "its downstream end turned by 20 urad"),
+    )
+    alone = TargetMove(
+        "G3L", (-55.0 * UM, 8.0 * UM, 1.0 * UM), (5 * UM,) * 3, True, "G3L was knocked 55 um to the right"
+    )
+    gate = Gate("girder and targets agree", True, "11 of 12 girder targets follow one smooth shape")
+    closed = {m: (0.4 * UM * i, -0.3 * UM * i, 2.1 * UM, 2.3 * UM) for i, m in enumerate(changes)}
+    closure = Closure(closed, 7.31, 6, 0.293, True, "wire and survey tell the same change within their uncertainty")
+    small = tuple(ShapePart(p.cause, 0.14 * p.size, p.u, p.unit, f"the {p.cause} is nearly gone") for p in shape)
+    return (
+        Comparison(
+            "1-bench", "2-arrived", turn, 1.2e-6, 0.8e-6, shape, targets, targets, (alone,),
+            planar(changes, 4.2, "reading noise"), None, (gate,),
+            "The girder sagged by 42 ± 4 µm since 1-bench. SA2 alone moved 14 ± 4 µm to the left.",
+        ),
+        Comparison(
+            "1-bench", "3-restored", turn, -0.4e-6, 0.8e-6, small, both, targets, (alone,),
+            planar({m: (x, 0.3 * y) for m, (x, y) in changes.items()}, 1.9, "reading noise"), closure, (gate,),
+            "The girder's shape is back within 6 ± 4 µm. SA2 alone moved 14 ± 2 µm to the left.",
+        ),
+    )  # fmt: skip
+
+
+def plans(given: Girder) -> tuple[BoltPlan, ...]:
+    """Turns on the arrival, and none at the end."""
+    names = [b.name for b in given.bolts]
+    steps = dict.fromkeys(names, 0) | {"V1L": 8, "V1R": -6, "V2L": 2, "V2R": 20, "V3L": -8, "V4R": 4, "H1": 5}
+    before = {n: (0.0 if n in ("V2L", "V4L") else 9400.0 - 500.0 * i) for i, n in enumerate(names) if n[0] == "V"}
+    before |= {"H1": 310.0, "H2": -240.0}
+    after = {n: 0.5 * v + 3000.0 if n[0] == "V" else 0.8 * v for n, v in before.items()}
+    now = {
+        "QA1": (12.0, 21.0),
+        "SA1": (np.nan, np.nan),
+        "QB1": (-4.0, -31.0),
+        "SA2": (17.0, -18.0),
+        "QA2": (-9.0, 24.0),
+    }
+    then = {m: (0.4 * x, 0.1 * y) for m, (x, y) in now.items()}
+    shape = {"QA1": (3.0, 19.0), "SA1": (1.0, -8.0), "QB1": (-4.0, -24.0), "SA2": (2.0, -12.0), "QA2": (-2.0, 22.0)}
+    cured = {m: (0.2 * x, 0.1 * y) for m, (x, y) in shape.items()}
+    senses = {
+        n: f"{abs(k) / 120:.4f} turn {'clockwise' if k > 0 else 'anticlockwise'} seen from below: "
+        f"{'raises' if k > 0 else 'lowers'} the girder by {abs(k) * 12.5:.0f} um at the bolt" if k else "leave"
+        for n, k in steps.items()
+    }  # fmt: skip
+    gates = (Gate("every foot felt", False, "nobody felt V4R: feel every foot before turning"),)
+    cautions = ("Turn in passes of at most 50 um per bolt, raising before lowering.",)
+    turned = BoltPlan(
+        "2-arrived", "1-bench", {n: k / 120 for n, k in steps.items()}, senses,
+        ("V2L is loose: turn it up until the girder just touches, and no further",
+         "V4L is loose: turn it up until the girder just touches, and no further",
+         "survey the same targets again once all feet touch, and plan anew"),
+        ("V2L", "V4L"), planar(now, 4.4, "reading noise"), planar(then, 5.0, "reading noise"),
+        planar(shape, 3.1, "reading noise"), planar(cured, 3.9, "reading noise"), 17.2 * UM, 2.4 * UM, 5.1 * UM,
+        before, after, dict.fromkeys(names, 420.0), 0.83, False,
+        "First bring V2L and V4L to bear and survey again. Then turn 7 bolts, the farthest V2R by 0.167 turn.",
+        gates, cautions,
+    )  # fmt: skip
+    left = BoltPlan(
+        "3-restored", "1-bench", dict.fromkeys(names, 0.0), dict.fromkeys(names, "leave"), (), (),
+        planar(then, 4.4, "reading noise"), planar(then, 4.4, "reading noise"),
+        planar(cured, 3.1, "reading noise"), planar(cured, 3.1, "reading noise"), 2.4 * UM, 2.4 * UM, 5.0 * UM,
+        after, after, dict.fromkeys(names, 420.0), None, True,
+        "Turning is not worth it: the magnets are 2.4 um rms from the reference shape.", (), cautions,
+    )  # fmt: skip
+    return turned, left
+
+
+def verdict(
+    place: tuple[str, str, str], value: float | None, u: float | None, *, limit: float, evidence: str
+) -> Verdict:
+    """A verdict with a guard band of 1.645 u; place is occasion, magnet and quantity."""
+    rule, by = "guard band of 1.64 u on either side of the limit (risk 5 %)", f"tolerance of the {place[2]}"
+    if value is None or u is None:
+        nothing = float("nan")
+        told = f"not known: {evidence}"
+        return Verdict(*place, nothing, nothing, limit, rule, nothing, CANNOT_BE_DECIDED, by, told)
+    guard, spread = 1.6449 * u, NormalDist(0.0, u)
+    inside = spread.cdf(limit - value) - spread.cdf(-limit - value)
+    clear = CONFORMS if abs(value) + guard <= limit else DOES_NOT_CONFORM
+    word = CANNOT_BE_DECIDED if limit - guard < abs(value) <= limit + guard else clear
+    return Verdict(*place, value, u, limit, rule, inside, word, by, evidence, guard)
+
+
+def verdicts(found: Sequence[OccasionFinding], moved: Sequence[OwnMove]) -> tuple[Verdict, ...]:
+    """Offsets of every line, rolls and own moves of the last occasion."""
+    given = [
+        verdict((o.name, name[:-2], name[-1]), float(v), float(u), limit=30 * UM, evidence=o.line_evidence)
+        for o in found
+        if o.line
+        for name, v, u in zip(o.line.offsets.names, o.line.offsets.value, o.line.offsets.u, strict=True)
+    ]
+    last = found[-1]
+    assert last.wire
+    given += [
+        verdict((last.name, a.magnet, "roll"), a.roll, a.u_roll, limit=2e-4, evidence=a.unknown.get("roll", "wire"))
+        for a in last.wire.axes
+    ]
+    for move in moved:
+        for q, v, u in zip("xy", move.estimate.value, move.estimate.u, strict=False):
+            place = (last.name, move.magnet, f"own_move_{q}")
+            given.append(verdict(place, float(v), float(u), limit=10 * UM, evidence=move.evidence))
+    return tuple(given)
+
+
 def invent() -> Result:
     """The whole invented result."""
     rng = np.random.default_rng(20260714)
@@ -207,7 +385,7 @@ def invent() -> Result:
     lines = common_line(bench.axes, rule.words), common_line(tunnel.axes, rule.words)
     felt = tuple(
         FootFinding(b.name, ("tight", "touching", "loose", "tight")[i % 4], 9000.0 - 700 * i if i % 3 else None, 500.0)
-        for i, b in enumerate(given.bolts[:-1])
+        for i, b in enumerate(b for b in given.bolts if b.name != "V4R")
     )
     occasions = (
         Occasion("1-bench", "bench hall", temperature=20.4),
@@ -215,21 +393,23 @@ def invent() -> Result:
         Occasion("3-restored", "tunnel", feet=felt[:4]),
     )
     inputs = tuple(Source(f"{o.name}/tracker.csv", f"{i + 10:064x}") for i, o in enumerate(occasions))
+    limits = (Tolerance("offset", 30 * UM), Tolerance("roll", 2e-4), Tolerance("own move", 10 * UM))
     campaign = Campaign(
-        given, None, None, rule, (Tolerance("offset", 30 * UM), Tolerance("roll", 2e-4)), occasions, "1-bench", inputs,
+        given, None, None, rule, limits, occasions, "1-bench", inputs,
         {"temperature.2-arrived": "20.9 degC"},
     )  # fmt: skip
     found = (
-        OccasionFinding("1-bench", bench, lines[0], points(given, False, rng), Temperature(20.4, 0.04), moves(lines[0])),
+        OccasionFinding("1-bench", bench, lines[0], points(given, False, 0.0, rng), Temperature(20.4, 0.04), moves(lines[0])),
         OccasionFinding(
-            "2-arrived", None, None, points(given, True, rng), Temperature(20.9, None, "no sensors on the girder"),
+            "2-arrived", None, None, points(given, True, 42.0, rng), Temperature(20.9, None, "no sensors on the girder"),
             lacks={"wire": "no wire was strung on this occasion", "line": "without axes there is no line"},
         ),
         OccasionFinding(
-            "3-restored", tunnel, lines[1], points(given, False, rng), Temperature(None, None, "the logger was off"),
+            "3-restored", tunnel, lines[1], points(given, False, 6.0, rng), Temperature(None, None, "the logger was off"),
             moves(lines[1]),
         ),
     )  # fmt: skip
+    compared = comparisons()
     return Result(
         campaign, found,
         "All five magnets of Larch 7 lie within 12 µm of their common line in the tunnel. "
@@ -240,6 +420,7 @@ def invent() -> Result:
             (Source("girder/magnets.csv", "ab" * 32),), {"background": "subtracted scan by scan"},
         ),
         (Fault("1 empty row", "a reading", "nothing to do", "3-restored/tracker.csv", 40),),
+        compared, plans(given), verdicts(found, compared[-1].own_moves),
     )  # fmt: skip
 
 

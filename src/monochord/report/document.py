@@ -13,17 +13,17 @@ from monochord.campaign.found.axes import Move
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.given.campaign import Tolerance
 from monochord.ground.faults import Fault
+from monochord.report.document_comparison import comparisons_part
 from monochord.report.document_occasion import occasion_part
-from monochord.report.entries import Value, entry
+from monochord.report.document_plan import plans_part
+from monochord.report.document_verdict import verdicts_part
+from monochord.report.entries import Part, Value, entry
 from monochord.report.facts import finite
 
 SCHEMA_NAME = "monochord-result/1"
 
 #: Lists and objects of scalars up to so many characters are written on one line.
 LONGEST_LINE = 132
-
-#: Why a part of the document is empty when this version does not evaluate it.
-NOT_EVALUATED = "this version does not evaluate it"
 
 
 def result_document(result: Result) -> dict[str, object]:
@@ -78,22 +78,6 @@ def _tolerance(tolerance: Tolerance) -> dict[str, object]:
     return {"quantity": tolerance.quantity, "limit": tolerance.limit, "magnets": list(tolerance.magnets)}
 
 
-#: A part's value, and the reasons for what is empty in it.
-Part = tuple[object, dict[str, str]]
-
-
-def _comparisons(result: Result) -> Part:
-    return [], {"comparisons": NOT_EVALUATED}
-
-
-def _plans(result: Result) -> Part:
-    return [], {"plans": NOT_EVALUATED}
-
-
-def _verdicts(result: Result) -> Part:
-    return {}, {"verdicts": NOT_EVALUATED}
-
-
 def _moves(result: Result) -> Part:
     empty = {f"moves.{o.name}": _why_no_moves(o) for o in result.occasions if not o.moves}
     return {o.name: {m.magnet: _move(m) for m in o.moves} for o in result.occasions}, empty
@@ -110,9 +94,9 @@ def _move(move: Move) -> dict[str, object]:
 
 #: Parts beyond the occasions, in the order of the document.
 PARTS: Mapping[str, Callable[[Result], Part]] = {
-    "comparisons": _comparisons,
-    "plans": _plans,
-    "verdicts": _verdicts,
+    "comparisons": comparisons_part,
+    "plans": plans_part,
+    "verdicts": verdicts_part,
     "moves": _moves,
 }
 

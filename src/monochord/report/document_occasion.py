@@ -98,11 +98,13 @@ def line_part(result: Result, found: OccasionFinding) -> dict[str, object]:
     line = found.line
     if line is None:
         why = found.lacks.get("line", found.lacks.get("wire", NO_WIRE))
-        empty: dict[str, Value] = {"rule": result.campaign.line_rule.words, "offsets": {}, "start": None, "slope": None}
-        return entry(empty, dict.fromkeys(("offsets", "start", "slope"), why))
+        rule = result.campaign.line_rule.words
+        empty: dict[str, Value] = {"rule": rule, "evidence": None, "offsets": {}, "start": None, "slope": None}
+        return entry(empty, dict.fromkeys(("evidence", "offsets", "start", "slope"), why))
     names = magnets_of(result)
     values: dict[str, Value] = {
         "rule": line.rule,
+        "evidence": found.line_evidence,
         "offsets": {name: _offset(line, name) for name in names},
         "start": [finite(v) for v in line.start],
         "slope": [finite(v) for v in line.slope],

@@ -10,9 +10,13 @@ from numpy.typing import NDArray
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
+from monochord.report.facts import component, finite
 
 #: What may stand in a document beside objects.
 Value = object
+
+#: A part of the document, and the reasons for what is empty in it.
+Part = tuple[object, dict[str, str]]
 
 #: Said where a finding left something out and gave no reason.
 NO_REASON = "no reason was given"
@@ -74,3 +78,28 @@ def causes_part(estimate: Estimate, x: str, y: str) -> list[object]:
     finite = {cause: u for cause, u in parts.items() if np.isfinite(u).all() and u.any()}
     ordered = sorted(finite.items(), key=lambda item: -float(item[1] @ item[1]))
     return [{"cause": cause, "u_x": float(u[0]), "u_y": float(u[1])} for cause, u in ordered]
+
+
+def numbers_part(values: Mapping[str, float]) -> tuple[dict[str, object], dict[str, str]]:
+    """Name -> number, and name -> reason for those that are no finite number.
+
+    >>> numbers_part({"V1": 0.5, "V2": float("nan")})
+    ({'V1': 0.5, 'V2': None}, {'V2': 'no number was found'})
+    """
+    found: dict[str, object] = {name: finite(value) for name, value in values.items()}
+    return found, {name: "no number was found" for name, value in found.items() if value is None}
+
+
+def planar_part(estimate: Estimate, names: Iterable[str], why: str) -> dict[str, object]:
+    """Name -> {x, y, u_x, u_y} of the components "<name>.x" and "<name>.y", with ``why`` beside what is not known.
+
+    >>> e = Estimate.of([1.0, 2.0], ["Q1.x", "Q1.y"], unit="m", frame="girder", causes={"noise": np.eye(2)})
+    >>> planar_part(e, ["Q1"], "not found")
+    {'Q1': {'x': 1.0, 'y': 2.0, 'u_x': 1.0, 'u_y': 1.0}}
+    """
+    parts: dict[str, object] = {}
+    for name in names:
+        x, y = component(estimate, f"{name}.x"), component(estimate, f"{name}.y")
+        values: dict[str, Value] = {"x": x.value, "y": y.value, "u_x": x.u, "u_y": y.u}
+        parts[name] = entry(values, dict.fromkeys(values, why))
+    return parts
