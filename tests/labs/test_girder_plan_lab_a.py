@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -20,6 +20,9 @@ from monochord.girder.model import Standing, elastic, standing
 from monochord.girder.plan import plan_bolts
 from monochord.girder.temperature import temperature_of
 from monochord.ground.estimate import Estimate
+
+if TYPE_CHECKING:
+    from tests.labs.conftest import LabRun
 
 Array = NDArray[np.float64]
 HERE = Path(__file__).parent
@@ -102,7 +105,11 @@ def plan_of(lab: Lab, seed: int, own_moved: tuple[str, ...] = ("S2",)) -> BoltPl
     shift = np.concatenate([np.subtract(now[target], before[target]) for target in now])
     shift += NOISE * np.sqrt(2.0) * rng.normal(size=len(shift))
     cov = 2.0 * NOISE**2 * np.eye(len(shift))
-    shape_now = Estimate.of(shift, names, unit="m", frame="girder", causes={"survey": cov})
+    return plan_from(lab, Estimate.of(shift, names, unit="m", frame="girder", causes={"survey": cov}), own_moved)
+
+
+def plan_from(lab: Lab, shape_now: Estimate, own_moved: tuple[str, ...]) -> BoltPlan:
+    """The plan from any estimate of the targets' shift, with the laboratory's own feet and temperatures."""
     magnets = lab.campaign.girder.magnets
     offsets = Estimate.of(
         np.zeros(2 * len(magnets)),
@@ -170,6 +177,25 @@ def test_the_plan_needs_no_word_about_the_magnet_that_moved(lab: Lab) -> None:
     plan = plan_of(lab, 1, own_moved=())
 
     assert rms(carried_out(lab, plan, 0.0)[0]) <= 4.0e-6
+
+
+def test_the_plan_from_the_surveys_as_they_were_taken(lab: Lab, lab_a: LabRun) -> None:
+    found = {o.name: o.points for o in lab_a.result.occasions}
+    before, now = found[ALIGNED], found[BACK]
+    assert before is not None
+    assert now is not None
+    common = [n for n in now.names if n in before.names and now.carriers[n] != "wall"]
+    names = [f"{target}.{axis}" for target in common for axis in "xyz"]
+    plan = plan_from(lab, now.estimate.pick(names) - before.estimate.pick(names), ("S2",))
+    nothing = moved_magnets(lab, lab.rest(BACK).displacement - lab.rest(ALIGNED).displacement)
+
+    assert before.frame == now.frame == "girder"
+    assert plan.loose == ("V1L", "V2L", "V2R", "V4L")
+    for bow in (0.0, lab.truth[BACK]["top_minus_bottom_K"]):
+        left, _ = carried_out(lab, plan, bow)
+        assert rms(left) <= 4.0e-6
+        assert rms(left) <= 0.5 * rms(nothing)
+        assert rms(left) <= plan.left_after_95
 
 
 def test_what_the_plan_says(lab: Lab) -> None:

@@ -65,6 +65,27 @@ def plan_bolts(
 
     Raises Refused when beam or bolts are not told, Undetermined when too few targets tell the shape or the
     feet cannot hold the girder.
+
+    >>> from monochord.campaign.given.girder import Beam, Bolt, Magnet, Target
+    >>> spots = [(x, z) for z in (-1.5, 0.0, 1.5) for x in (-0.3, 0.3)]
+    >>> up, right_handed = (0.0, 1.0, 0.0), True
+    >>> feet = tuple(
+    ...     Bolt(f"V{k}", up, (x, -0.9, z), 1.2e-3, None, 0.01, True, 8e8, right_handed) for k, (x, z) in enumerate(spots)
+    ... )
+    >>> magnets = tuple(Magnet(f"Q{k}", "quadrupole", (0.0, 0.0, z), 0.2, 400.0) for k, z in enumerate((-1.2, 0.0, 1.2)))
+    >>> targets = tuple(Target(f"G{k}", "girder", (x, -0.6, z)) for k, (x, z) in enumerate(spots))
+    >>> girder = Girder("g", "t", Beam(400.0, 3.4, 3e8, 3e8, 1e8, -0.6, 0.5, 12e-6), magnets, targets, feet)
+    >>> names = [f"{target.name}.{axis}" for target in targets for axis in "xyz"]
+    >>> sunk = [-30e-6 if name in ("G2.y", "G3.y") else 0.0 for name in names]  # the middle of the girder
+    >>> survey = Estimate.of(sunk, names, unit="m", frame="girder", causes={"survey": 9e-12 * np.eye(18)})
+    >>> axes = [f"{magnet.name}.{axis}" for magnet in magnets for axis in "xy"]
+    >>> wire = {"wire": 1e-12 * np.eye(6)}
+    >>> offsets = Estimate.of([0.0, 9e-6, 0.0, -18e-6, 0.0, 9e-6], axes, unit="m", frame="girder", causes=wire)
+    >>> plan = plan_bolts(
+    ...     girder, "now", "then", [], survey, offsets_now=offsets, top_minus_bottom=0.0, temperature_change=0.0, own_moved=[]
+    ... )
+    >>> plan.turns["V2"] > 0.0, plan.turns["V3"] > 0.0, plan.left_after < 0.3 * plan.left_before
+    (True, True, True)
     """
     on = standing(girder, elastic(girder, gravity=gravity))
     now = stand(
@@ -143,14 +164,12 @@ def _loose(
 
 
 def _curable(aim: Aim, now: Stand, heights: Array) -> float | None:
-    """Part of the magnets' mean square departure, own moves included, that the best heights take away."""
+    """Mean square that the best heights take away, as a part of it and of what they leave: own moves, shapes of no bolt."""
     own = np.array([now.own.get(name, (0.0, 0.0)) for name in aim.magnets]).reshape(-1) * 1e6
-    whole = aim.here + aim.about @ own
-    size = float(whole @ whole)
-    if size < 1e-6:
-        return None
-    left = whole + aim.answer @ heights
-    return float(np.clip(1.0 - left @ left / size, 0.0, 1.0))
+    cured = aim.answer @ heights
+    kept = [cured, aim.here + cured, aim.about @ own]
+    square = [float(v @ v) for v in kept]
+    return square[0] / sum(square) if sum(square) > 1e-6 else None
 
 
 def _offsets_after(offsets: Estimate, found: Outcome, aim: Aim) -> Estimate:

@@ -123,7 +123,7 @@ def plan_sentence(
 
     >>> said = plan_sentence(["V1"], [("V2", 0.1), ("V3", -0.2)], (9e-6, 2e-6, 3e-6), 0.95, [], do_nothing=False)
     >>> said.split(". ")[0], said.split(". ")[2]
-    ('First bring V1 to bear and survey again', 'Bolts can cure 95 % of its mean square.')
+    ('First bring V1 to bear and survey again', 'Bolts can cure 95 % of the mean square departure.')
     """
     before, after, most = (f"{v * 1e6:.1f} um" for v in left)
     parts = [f"{warning[0].upper()}{warning[1:]}."] if warning else []
@@ -140,8 +140,9 @@ def plan_sentence(
             f"{then} {bolts} {far[0]} by {abs(far[1]):.3f} turn: the magnets, {before} rms from the reference shape now, "
             f"should come to {after} (below {most} in 95 of 100 cases)."
         )
+    counted = ", own moves counted" if own_moved else ""
     if share is not None:
-        parts.append(f"Bolts can cure {100.0 * share:.0f} % of its mean square.")
+        parts.append(f"Bolts can cure {100.0 * share:.0f} % of the mean square departure{counted}.")
     if own_moved:
         parts.append(f"No bolt cures that {listed(own_moved)} moved on the girder.")
     return " ".join(parts)

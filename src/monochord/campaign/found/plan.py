@@ -24,8 +24,8 @@ class BoltPlan:
     left_before, left_after, left_after_95   root mean square of the departures: today, expected after, and below which it
                       stays in 95 of 100 cases [m]
     loads_before, loads_after       bolt -> load [N], at today's temperatures;  u_loads_before  its standard uncertainty [N]
-    curable_share     part of the mean square departure of the magnets, their own moves included, that bolts can cure, 0..1;
-                      None when there is nothing to cure
+    curable_share     0..1, the mean square departure that bolts can cure beside what they cannot: magnets' own moves and
+                      shapes that no bolt makes; None when there is nothing to cure
     do_nothing        True when turning is not worth it: then all turns are 0
     cautions          what the crew must keep in mind; the plan advises, local rules and licensed people decide
     """
