@@ -131,6 +131,7 @@ def run(campaign: Path, json_out: Path | None, page: bool, quiet: bool) -> None:
     if not quiet:
         click.echo(summary(done.result))
         click.echo(f"Result: {done.document}" + (f"   Page: {done.page}" if done.page else ""))
+        click.echo(f"Record: {done.remembered}")
     if not any(f.wire or f.points for f in done.result.occasions):
         sys.exit(LACKING)
 

@@ -6,21 +6,25 @@ could not be done.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 
 import numpy as np
 
-from monochord.campaign.found.axes import CommonLine, Move
+from monochord.campaign.found.axes import Axis, CommonLine, Move
+from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.result import OccasionFinding, Result, WireFinding
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.origin import Origin
 from monochord.girder.temperature import temperature_of
-from monochord.ground.faults import Fault, MonochordError, Refused, Undetermined
+from monochord.ground.faults import MonochordError, Undetermined
+from monochord.job.changes import Found, carried_axes, comparisons, plans
 from monochord.job.context import Context
+from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
+from monochord.job.verdicts import verdicts
 from monochord.report.words import offset_words
 from monochord.survey.ends import up_direction, wire_ends
 from monochord.survey.points import adjust_survey
@@ -33,22 +37,36 @@ from monochord.wire.signal import reduce_scan, reduce_sweep
 
 def evaluate(campaign: Campaign, context: Context) -> Result:
     """Everything that the campaign's readings give, with reasons for what they do not give."""
-    notes: list[Fault] = []
+    notes: Notes = []
     points = with_scales(campaign, _surveys(campaign, context, notes))
     wires = {o.name: _wire(campaign, o, points.get(o.name), context, notes) for o in campaign.occasions}
+    alone = Found(points, wires)
+    context.say("comparing occasions")
+    changes = comparisons(campaign, alone, notes)
     bench = _bench_line(campaign, wires)
-    found = tuple(_finding(campaign, o, points.get(o.name), wires[o.name], bench) for o in campaign.occasions)
-    origin = Origin(
-        context.made_by,
-        context.now().isoformat(timespec="seconds"),
-        context.new_id(),
-        campaign.inputs,
-        campaign.settings,
+    found = tuple(_finding(campaign, o, alone, changes, bench) for o in campaign.occasions)
+    context.say("planning bolts")
+    planned = plans(campaign, alone, changes, notes)
+    judged = verdicts(campaign, found, changes)
+    return Result(
+        campaign=campaign,
+        occasions=found,
+        sentence=whole_sentence(campaign, found, changes, planned, judged),
+        origin=Origin(
+            context.made_by,
+            context.now().isoformat(timespec="seconds"),
+            context.new_id(),
+            campaign.inputs,
+            campaign.settings,
+        ),
+        notes=tuple(notes),
+        comparisons=changes,
+        plans=planned,
+        verdicts=judged,
     )
-    return Result(campaign, found, whole_sentence(campaign, found), origin, tuple(notes))
 
 
-def _surveys(campaign: Campaign, context: Context, notes: list[Fault]) -> dict[str, PointSet]:
+def _surveys(campaign: Campaign, context: Context, notes: Notes) -> dict[str, PointSet]:
     """Adjusted targets of every surveyed occasion; a survey that cannot be adjusted leaves a note."""
     found: dict[str, PointSet] = {}
     for occasion in campaign.occasions:
@@ -60,12 +78,12 @@ def _surveys(campaign: Campaign, context: Context, notes: list[Fault]) -> dict[s
                 occasion.name, occasion.sightings, campaign.instrument, campaign.girder.targets
             )
         except MonochordError as error:
-            notes.extend(_as_faults(error, occasion, "the survey"))
+            notes.extend(as_faults(error, occasion.name, "the survey"))
     return found
 
 
 def _wire(
-    campaign: Campaign, occasion: Occasion, points: PointSet | None, context: Context, notes: list[Fault]
+    campaign: Campaign, occasion: Occasion, points: PointSet | None, context: Context, notes: Notes
 ) -> WireFinding | None:
     """Axes of one occasion, in the girder frame where the wire ends were surveyed, else in the wire's own."""
     if campaign.wire is None or not (occasion.scans or occasion.raw_scans):
@@ -81,19 +99,11 @@ def _wire(
         levelled = campaign.instrument is not None and campaign.instrument.u_level is not None
         return place_axes(finding, ends, campaign.wire, occasion.name, up_direction(points, levelled))
     except Undetermined as error:
-        notes.extend(_as_faults(error, occasion, "the wire ends"))
+        notes.extend(as_faults(error, occasion.name, "the wire ends"))
         return finding
     except MonochordError as error:
-        notes.extend(_as_faults(error, occasion, "the wire"))
+        notes.extend(as_faults(error, occasion.name, "the wire"))
         return None
-
-
-def _as_faults(error: MonochordError, occasion: Occasion, what: str) -> list[Fault]:
-    if isinstance(error, Refused):
-        return list(error.faults)
-    return [
-        Fault(f"{occasion.name}: {error}", f"readings that determine {what}", "measure what is named, then run again")
-    ]
 
 
 def _bench_line(campaign: Campaign, wires: dict[str, WireFinding | None]) -> Line | None:
@@ -108,24 +118,53 @@ def _bench_line(campaign: Campaign, wires: dict[str, WireFinding | None]) -> Lin
 
 
 def _finding(
-    campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None, bench: Line | None
+    campaign: Campaign, occasion: Occasion, alone: Found, changes: Sequence[Comparison], bench: Line | None
 ) -> OccasionFinding:
+    points, wire = alone.points.get(occasion.name), alone.wires[occasion.name]
     lacks = {f"missing {i + 1}" if i else "missing": text for i, text in enumerate(occasion.lacks)}
+    lacks |= _lacks(occasion, points, wire)
+    axes, evidence = _axes_and_evidence(campaign, occasion, alone, changes)
     line: CommonLine | None = None
     moves: tuple[Move, ...] = ()
-    if wire is not None:
+    if axes:
         try:
-            line = common_line(wire.axes, campaign.line_rule, campaign.girder.magnets, bench=bench)
+            line = common_line(axes, campaign.line_rule, campaign.girder.magnets, bench=bench)
             names = [m.name for m in campaign.girder.magnets]
-            moves = tuple(moves_onto(line, names, offset_words))
+            moves = tuple(moves_onto(line, names, offset_words)) if wire is not None else ()
         except Undetermined as error:
             lacks["line"] = str(error)
-    lacks |= _lacks(campaign, occasion, points, wire)
-    temperature = temperature_of(occasion.temperatures, occasion.temperature)
-    return OccasionFinding(occasion.name, wire, line, points, temperature, moves, lacks=lacks)
+    if wire is None and line is not None:
+        lacks["moves"] = "without a wire on this occasion no magnet should be moved by these numbers"
+    return OccasionFinding(
+        name=occasion.name,
+        wire=wire,
+        line=line,
+        points=points,
+        temperature=temperature_of(occasion.temperatures, occasion.temperature),
+        moves=moves,
+        line_evidence=evidence,
+        lacks=lacks,
+    )
 
 
-def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire: WireFinding | None) -> dict[str, str]:
+def _axes_and_evidence(
+    campaign: Campaign, occasion: Occasion, alone: Found, changes: Sequence[Comparison]
+) -> tuple[Sequence[Axis], str]:
+    """The axes an occasion is judged by, and what they rest on: its own wire, or bench axes carried by targets."""
+    wire = alone.wires[occasion.name]
+    if wire is not None:
+        return wire.axes, "wire"
+    reference = alone.axes(campaign.reference or "")
+    for change in changes:
+        if reference and change.start == campaign.reference and change.end == occasion.name:
+            words = (
+                f"no wire on this occasion: axes of {change.start} carried by the targets, clamps as they usually hold"
+            )
+            return carried_axes(reference, change), words
+    return (), ""
+
+
+def _lacks(occasion: Occasion, points: PointSet | None, wire: WireFinding | None) -> dict[str, str]:
     """What this occasion cannot give, and why, in words."""
     lacks: dict[str, str] = {}
     if wire is None:
@@ -147,8 +186,3 @@ def _lacks(campaign: Campaign, occasion: Occasion, points: PointSet | None, wire
             "no survey was read on this occasion" if not occasion.sightings else "the survey could not be adjusted"
         )
     return lacks
-
-
-def with_notes(result: Result, notes: tuple[Fault, ...]) -> Result:
-    """The result with further notes."""
-    return replace(result, notes=(*result.notes, *notes))

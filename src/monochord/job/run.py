@@ -8,21 +8,25 @@ from pathlib import Path
 
 from monochord.campaign.found.result import Result
 from monochord.files.campaign_file import load_campaign
+from monochord.job.code import code_digest
 from monochord.job.context import Context
 from monochord.job.evaluate import evaluate
-from monochord.report.document import document_text, result_document
+from monochord.report.document import document_text, inputs_of, result_document
+from monochord.store.record import Entry, append
 
-#: Folder inside a campaign where results are written.
+#: Folder inside a campaign where results are written, and the campaign's record.
 FOUND = "found"
+RECORD = "record.sqlite"
 
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One finished run: its result and where its document and its page stand."""
+    """One finished run: its result, where its document, its page and its paper stand, and what the record says of it."""
 
     result: Result
     document: Path
     page: Path | None
+    remembered: str
 
 
 def run_campaign(folder: Path, context: Context, *, json_out: Path | None = None, with_page: bool = True) -> Run:
@@ -31,14 +35,31 @@ def run_campaign(folder: Path, context: Context, *, json_out: Path | None = None
     found = folder / FOUND
     found.mkdir(exist_ok=True)
     document = json_out or found / "result.json"
-    write_whole(document, document_text(result_document(result)))
+    text = document_text(result_document(result))
+    write_whole(document, text)
+    remembered = _remember(folder / RECORD, result, text)
     page_file: Path | None = None
     if with_page:
         from monochord.report.page import page  # templates load only when wanted
 
         page_file = found / "report.html"
         write_whole(page_file, page(result))
-    return Run(result, document, page_file)
+    return Run(result, document, page_file, remembered)
+
+
+def _remember(record: Path, result: Result, text: str) -> str:
+    """Keep the run in the record, and say whether an earlier run of the same inputs and code gave the same numbers."""
+    origin = result.origin
+    entry = Entry(origin.run, origin.made_at, origin.made_by, code_digest(), dict(inputs_of(result)), text)
+    kept, earlier = append(record, entry)
+    if earlier is None:
+        return f"run {kept.number} is in the record {record}"
+    if earlier.numbers == kept.numbers:
+        return f"run {kept.number} is in the record {record}; its numbers are those of run {earlier.number} of {earlier.made_at}"
+    return (
+        f"run {kept.number} is in the record {record}; ITS NUMBERS DIFFER from run {earlier.number} of {earlier.made_at} "
+        "although inputs and code are the same: report it"
+    )
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -4,17 +4,62 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from monochord.campaign.found.comparison import Comparison
+from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import OccasionFinding
+from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign
-from monochord.report.words import height_word, micrometres, side_word
+from monochord.report.words import height_word, listed, micrometres, side_word
 
 
-def whole_sentence(campaign: Campaign, found: Sequence[OccasionFinding]) -> str:
-    """One short sentence an occasion, the last word first: what lies how far from the line, what was left out."""
-    said = [text for text in (_of_occasion(f) for f in found) if text]
+def whole_sentence(
+    campaign: Campaign,
+    found: Sequence[OccasionFinding],
+    changes: Sequence[Comparison],
+    planned: Sequence[BoltPlan],
+    judged: Sequence[Verdict],
+) -> str:
+    """The decision first, then what changed since the reference, what to do at the bolts, and each occasion in short."""
+    said = [*_decided(found, judged), *_changed(campaign, changes), *_planned(planned)]
+    said += [text for text in (_of_occasion(f) for f in found) if text]
     if not said:
         return f"Girder {campaign.girder.name}: nothing was measured yet that an axis or a target could be found from."
     return f"Girder {campaign.girder.name}. " + " ".join(said)
+
+
+def _decided(found: Sequence[OccasionFinding], judged: Sequence[Verdict]) -> list[str]:
+    """The last occasion that was judged, one sentence a kind of limit, so that two statements stay apart."""
+    last = [f.name for f in found if any(v.occasion == f.name for v in judged)][-1:]
+    verdicts = [v for v in judged if v.occasion in last]
+    return [
+        f"{last[0]}, {kind}: {_outcome([v for v in verdicts if v.limit_by == kind])}."
+        for kind in dict.fromkeys(v.limit_by for v in verdicts)
+    ]
+
+
+def _outcome(verdicts: Sequence[Verdict]) -> str:
+    limit = micrometres(verdicts[0].limit, decimals=0).lstrip("+") if "offset" in verdicts[0].limit_by else ""
+    limit = limit or (micrometres(verdicts[0].limit, decimals=0).lstrip("+") if "move" in verdicts[0].limit_by else "")
+    within = f" to {limit}" if limit else ""
+    failing = dict.fromkeys(v.magnet for v in verdicts if v.verdict == DOES_NOT_CONFORM)
+    unsure = dict.fromkeys(v.magnet for v in verdicts if v.verdict not in {CONFORMS, DOES_NOT_CONFORM})
+    unsure = {m: None for m in unsure if m not in failing}
+    if not failing and not unsure:
+        return f"every magnet conforms{within}"
+    parts = [f"{listed(failing)} {'do' if len(failing) > 1 else 'does'} not conform{within}"] if failing else []
+    parts += [f"{listed(unsure)} cannot be decided{within} with this uncertainty"] if unsure else []
+    conforming = len({v.magnet for v in verdicts}) - len(failing) - len(unsure)
+    parts += [f"the other {conforming} conform" if conforming > 1 else "the other one conforms"] if conforming else []
+    return ", ".join(parts)
+
+
+def _changed(campaign: Campaign, changes: Sequence[Comparison]) -> list[str]:
+    since = [c for c in changes if c.start == campaign.reference]
+    return [f"From {c.start} to {c.end}: {c.sentence}" for c in since[-1:]]
+
+
+def _planned(planned: Sequence[BoltPlan]) -> list[str]:
+    return [f"Bolts at {p.at}: {p.sentence}" for p in planned[-1:]]
 
 
 def _of_occasion(found: OccasionFinding) -> str:
@@ -31,8 +76,8 @@ def _line_words(found: OccasionFinding) -> list[str]:
     value, u = float(offsets.value[worst]), float(offsets.u[worst])
     side = side_word(value) if plane == "x" else height_word(value)
     where = f"{micrometres(abs(value), u).lstrip('+')} {side or 'off'} ({plane})"
-    count = len(offsets.value) // 2
-    return [f"{count} axes about their common line, the farthest is {magnet}, {where}"]
+    carried = "" if found.wire is not None else " (carried by the targets)"
+    return [f"{len(offsets.value) // 2} axes{carried} about their common line, the farthest is {magnet}, {where}"]
 
 
 def _survey_words(found: OccasionFinding) -> list[str]:
