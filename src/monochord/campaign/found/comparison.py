@@ -2,12 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class ShapeBasis:
+    """Shapes that the girder may have taken, before anything was measured of them.
+
+    names, units  of the k shapes and of their coefficients;  prior (k,) standard deviation of each coefficient in its unit:
+              far beyond any real one where a shape is free, small where it may only take up what the others leave
+    at        points (p, 3) [m], girder frame -> their displacement (p, 3, k) for a coefficient of 1 of each shape
+    turning   the same for the small rotation of the section at each point (p, 3, k) [rad]
+    families  of every shape: those of one family are expected to be of one size, which the data tell, at most as large as
+              the prior; "" where the prior stands as it is, and () when it does so for all
+    """
+
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    prior: NDArray[np.float64]
+    at: Callable[[NDArray[np.float64]], NDArray[np.float64]]
+    turning: Callable[[NDArray[np.float64]], NDArray[np.float64]]
+    families: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
