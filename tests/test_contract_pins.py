@@ -39,7 +39,8 @@ def imported(folder: str) -> set[str]:
     plain = {alias.name for node in nodes if isinstance(node, ast.Import) for alias in node.names}
     from_ = {node.module for node in nodes if isinstance(node, ast.ImportFrom) and node.module and not node.level}
     late = {word for node in nodes if isinstance(node, ast.Call) for word in asked_for(node)}
-    return {name.split(".")[0] for name in plain | from_ | late} - sys.stdlib_module_names - OURS
+    near = {path.stem for path in (ROOT / "tests").rglob("*.py")}  # a test may take from the conftest beside it
+    return {name.split(".")[0] for name in plain | from_ | late} - near - sys.stdlib_module_names - OURS
 
 
 def providers(names: set[str]) -> set[str]:

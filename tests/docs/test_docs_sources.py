@@ -10,7 +10,9 @@ ROOT = Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "sources.md").read_text(encoding="utf-8")
 
 #: "Baarda 1968", "Bates and Watts (1981)", "JCGM 100:2008"
-AUTHOR = re.compile(r"\b([A-Z][a-zé]+)(?:(?: and| &) [A-Z][a-z]+| et al\.?| and others)?,? \(?((?:18|19|20)\d\d)\b")
+AUTHOR = re.compile(
+    r"\b([A-Z][A-Za-zé]*[a-zé])(?:(?: and| &) [A-Z][A-Za-z]+| et al\.?| and others)?,? \(?((?:18|19|20)\d\d)\b"
+)
 STANDARD = re.compile(r"\b(?:JCGM \d{3}(?::\d{4})?|ISO \d{3,5}(?:-\d+)?)")
 NOT_AUTHORS = {*calendar.month_name, *calendar.month_abbr, "Copyright", "Since", "In", "Of"}
 
@@ -51,7 +53,7 @@ def test_every_reference_says_how_it_is_known() -> None:
 
 
 def test_the_search_finds_citations() -> None:
-    text = "Source: Baarda 1968; Bates and Watts (1981), JCGM 100:2008, ISO 10360-10; in June 2024; Nobody 1999"
+    text = "Source: Baarda 1968; Bates and Watts (1981), MacKay 1992, JCGM 100:2008, ISO 10360-10; in June 2024; Nobody 1999"
 
-    assert cited(text) == {"Baarda 1968", "Bates 1981", "JCGM 100", "ISO 10360-10", "Nobody 1999"}
+    assert cited(text) == {"Baarda 1968", "Bates 1981", "MacKay 1992", "JCGM 100", "ISO 10360-10", "Nobody 1999"}
     assert not referenced("Nobody 1999")
