@@ -28,6 +28,8 @@ Array = NDArray[np.float64]
 LEAST_LOAD = 0.2
 #: Turning must leave at most this part of the mean square that doing nothing leaves, or nothing is turned.
 _WORTH = 0.8
+#: A gain smaller than this [m, rms at the magnets] is below what a survey can show: leave the bolts. Common practice, no source.
+_LEAST_GAIN = 2e-6
 
 
 def plan_bolts(
@@ -101,7 +103,8 @@ def plan_bolts(
     found = outcome(girder, on, now, aim, steps * aim.step * 1e-6, loose=unlifted, at=at)
     before, after = rms_of(nothing.shape_before), rms_of(found.shape_after)
     bearing = bool((aim.least <= 0.0).all())
-    do_nothing = not steps.any() or (bearing and after[0] ** 2 > _WORTH * before[0] ** 2)
+    idle = after[0] ** 2 > _WORTH * before[0] ** 2 or before[0] - after[0] < _LEAST_GAIN
+    do_nothing = not steps.any() or (bearing and idle)
     if do_nothing:
         steps, found, after = np.zeros(len(steps)), nothing, before
     turns = {b.name: float(n * _finest(b.smallest_step)) + 0.0 for b, n in zip(girder.bolts, steps, strict=True)}

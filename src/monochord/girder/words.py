@@ -130,7 +130,7 @@ def plan_sentence(
     parts += [f"First bring {listed(loose)} to bear and survey again."] if loose else []
     if do_nothing:
         parts.append(
-            f"Turning is not worth it: the magnets are {before} rms from the reference shape, and turns would not better it."
+            f"Turning is not worth it: the magnets are {before} rms from the reference shape, and turns would hardly better it."
         )
     else:
         far = max(turned, key=lambda item: abs(item[1]))

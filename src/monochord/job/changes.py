@@ -22,7 +22,7 @@ from monochord.ground.faults import MonochordError
 from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import stretch_between
 from monochord.survey.compare import compare
-from monochord.verdict.line import common_line, known
+from monochord.verdict.line import common_line, known, weights_of
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -130,6 +130,7 @@ def _plan(campaign: Campaign, found: Found, change: Comparison) -> BoltPlan:
     by_name = {o.name: o for o in campaign.occasions}
     one, other = by_name[change.start], by_name[change.end]
     before, after = _temperature(one), _temperature(other)
+    magnets = campaign.girder.magnets
     return plan_bolts(
         campaign.girder,
         change.end,
@@ -141,7 +142,7 @@ def _plan(campaign: Campaign, found: Found, change: Comparison) -> BoltPlan:
         temperature_change=_difference(before.mean, after.mean),
         own_moved=[m.magnet for m in change.own_moves if m.found],
         feet_reference=one.feet,
-        weights=dict(campaign.line_rule.weight_of),
+        weights={m.name: float(w) for m, w in zip(magnets, weights_of(campaign.line_rule, magnets), strict=True)},
     )
 
 

@@ -9,7 +9,7 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import OccasionFinding
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign
-from monochord.report.words import height_word, listed, micrometres, side_word
+from monochord.report.words import height_word, listed, micrometres, number, side_word
 
 
 def whole_sentence(
@@ -27,23 +27,34 @@ def whole_sentence(
     return f"Girder {campaign.girder.name}. " + " ".join(said)
 
 
+#: What each kind of tolerance limits, as people say it.
+LIMITED = {
+    "tolerance of the offset": "offset from the common line",
+    "tolerance of the own move": "own move on the girder since the reference",
+    "tolerance of the roll": "roll",
+    "tolerance of the slope": "slope",
+}
+
+
 def _decided(found: Sequence[OccasionFinding], judged: Sequence[Verdict]) -> list[str]:
     """The last occasion that was judged, one sentence a kind of limit, so that two statements stay apart."""
-    last = [f.name for f in found if any(v.occasion == f.name for v in judged)][-1:]
-    verdicts = [v for v in judged if v.occasion in last]
-    return [
-        f"{last[0]}, {kind}: {_outcome([v for v in verdicts if v.limit_by == kind])}."
-        for kind in dict.fromkeys(v.limit_by for v in verdicts)
-    ]
+    judged_on = [f for f in found if any(v.occasion == f.name for v in judged)]
+    if not judged_on:
+        return []
+    last = judged_on[-1]
+    verdicts = [v for v in judged if v.occasion == last.name]
+    kinds = dict.fromkeys(v.limit_by for v in verdicts)
+    said = [f"{last.name}, {LIMITED[k]}: {_outcome([v for v in verdicts if v.limit_by == k])}." for k in kinds]
+    return said + _both_hold(last, verdicts)
 
 
 def _outcome(verdicts: Sequence[Verdict]) -> str:
-    limit = micrometres(verdicts[0].limit, decimals=0).lstrip("+") if "offset" in verdicts[0].limit_by else ""
-    limit = limit or (micrometres(verdicts[0].limit, decimals=0).lstrip("+") if "move" in verdicts[0].limit_by else "")
-    within = f" to {limit}" if limit else ""
+    length = verdicts[0].limit_by in {"tolerance of the offset", "tolerance of the own move"}
+    limits = {v.limit for v in verdicts}
+    within = f" to {(number(verdicts[0].limit * 1e6, 0))} {'µm' if length else 'µrad'}" if len(limits) == 1 else ""
     failing = dict.fromkeys(v.magnet for v in verdicts if v.verdict == DOES_NOT_CONFORM)
-    unsure = dict.fromkeys(v.magnet for v in verdicts if v.verdict not in {CONFORMS, DOES_NOT_CONFORM})
-    unsure = {m: None for m in unsure if m not in failing}
+    open_ = dict.fromkeys(v.magnet for v in verdicts if v.verdict not in {CONFORMS, DOES_NOT_CONFORM})
+    unsure = [m for m in open_ if m not in failing]
     if not failing and not unsure:
         return f"every magnet conforms{within}"
     parts = [f"{listed(failing)} {'do' if len(failing) > 1 else 'does'} not conform{within}"] if failing else []
@@ -53,13 +64,29 @@ def _outcome(verdicts: Sequence[Verdict]) -> str:
     return ", ".join(parts)
 
 
+def _both_hold(found: OccasionFinding, verdicts: Sequence[Verdict]) -> list[str]:
+    """Why a magnet may lie on the refitted line and yet have moved too far on the girder."""
+    failing = {v.magnet for v in verdicts if "own move" in v.limit_by and v.verdict == DOES_NOT_CONFORM}
+    bad = {v.magnet for v in verdicts if "offset" in v.limit_by and v.verdict != CONFORMS}
+    leverage = found.line.leverage if found.line else {}
+    return [
+        f"Both statements about {m} hold: the refitted line follows it by {leverage[m]:.2f} of its own position (leverage), "
+        "while its own move is counted against the girder."
+        for m in sorted(failing - bad)
+        if leverage.get(m, 0.0) > 0.0
+    ]
+
+
 def _changed(campaign: Campaign, changes: Sequence[Comparison]) -> list[str]:
-    since = [c for c in changes if c.start == campaign.reference]
-    return [f"From {c.start} to {c.end}: {c.sentence}" for c in since[-1:]]
+    return [_ended(c.sentence) for c in changes if c.start == campaign.reference][-1:]
 
 
 def _planned(planned: Sequence[BoltPlan]) -> list[str]:
-    return [f"Bolts at {p.at}: {p.sentence}" for p in planned[-1:]]
+    return [_ended(f"Bolts at {p.at}: {p.sentence}") for p in planned[-1:]]
+
+
+def _ended(text: str) -> str:
+    return text if text.endswith(".") else text + "."
 
 
 def _of_occasion(found: OccasionFinding) -> str:
