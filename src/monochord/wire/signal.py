@@ -1,19 +1,24 @@
 """Raw signals to phasors: the part of a sensor's signal that follows the drive current.
 
-The drive is a sine whose frequency is set at a generator and drifts a little; the shunt tells what it
-really was. Every channel is then fitted with that very tone, its harmonics (a curved sensor makes them),
-the mains lines, and a slow background. The window falls off softly at both ends of the record only: a line
-that is not in the model leaks less than from a hard cut, and hardly any noise is paid for it, where a
-full Hann window would pay half as much again. Sums run over blocks, so memory does not grow with the record.
+The drive is a sine whose frequency is set at a generator and may drift; the shunt tells what it really was.
+Every channel is then fitted by weighted least squares with that very tone, its harmonics (a curved sensor
+makes them), the mains lines and a slow background. The weights are one but for a short cosine taper at both
+ends, so that a line that is not in the model leaks little and the noise hardly grows.
+
+Sums run over chunks: within a chunk all waves count from its middle, and a rotation brings them to the middle
+of the record. Memory so does not grow with the record, and equal chunks share one set of waves.
+
+Source: linear least squares; derived.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, Waveform, WireScan
 from monochord.ground.faults import Fault, Refused
@@ -21,18 +26,20 @@ from monochord.ground.faults import Fault, Refused
 Array = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
 
-#: Samples taken at a time.
-BLOCK = 65536
+#: Samples taken at a time; a record that is not longer is one chunk.
+CHUNK = 131072
 #: Harmonics of the drive that are fitted beside it.
 HARMONICS = (1, 2, 3)
 #: Mains frequency [Hz] and how many of its multiples are fitted.
-MAINS, MAINS_LINES = 50.0, 3
-#: A mains line nearer to a harmonic of the drive than so many resolutions of the record is left to the window.
-NEAREST_LINE = 2.0
-#: Part of a record over which the window falls off at either end.
-SOFT = 0.05
-#: Pieces into which a record is cut to follow the phase of the drive.
-PIECES = 8
+MAINS, MAINS_LINES = 50.0, 7
+#: A mains line nearer to a harmonic of the drive than so many resolutions of the record cannot be told from it.
+NEAREST_LINE = 1.5
+#: Part of a chunk over which the weights rise at the record's start and fall at its end.
+TAPER = 0.04
+#: Periods of the drive in one piece when its phase is followed, and the fewest pieces that tell a drift.
+PIECE_PERIODS, FEWEST_PIECES = 4.0, 5
+#: The generator's setting is believed unless the shunt departs from it by so many standard uncertainties.
+BELIEVED = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,66 +49,134 @@ class Tone:
     frequency: float
     chirp: float
 
-    def phase(self, t: Array) -> Array:
+    def phase(self, t: ArrayLike) -> Array:
         """Phase [rad] at t [s]."""
-        return 2.0 * np.pi * (self.frequency * t + 0.5 * self.chirp * t**2)
-
-
-def hann(n: int) -> Array:
-    """The Hann window, (n,), zero at both ends.
-
-    >>> hann(5).round(12).tolist()
-    [0.0, 0.5, 1.0, 0.5, 0.0]
-    """
-    return np.asarray(0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(n) / (n - 1)), float)
-
-
-def soft_ends(k: Array, n: int) -> Array:
-    """Weights of samples k of a record of n: 1 inside, a cosine fall-off over SOFT of the record at either end.
-
-    >>> soft_ends(np.array([0.0, 50.0, 99.0]), 100).round(12).tolist()
-    [0.0, 1.0, 0.0]
-    """
-    from_end = np.minimum(k, n - 1 - k) / (SOFT * (n - 1))
-    return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.minimum(from_end, 1.0)), float)
+        at = np.asarray(t, float)
+        return np.asarray(2.0 * np.pi * (self.frequency * at + 0.5 * self.chirp * at**2), float)
 
 
 def follow_drive(reference: Array, sample_rate: float, frequency: float) -> Tone:
     """Frequency and slow drift of a sine near ``frequency`` [Hz], from the phase of successive pieces.
 
-    reference  (n,) samples of the shunt
+    reference  (n,) samples of the shunt. What cannot be told from the setting is given as the setting.
 
     >>> t = (np.arange(4000) - 1999.5) / 4000.0
     >>> round(follow_drive(np.cos(2 * np.pi * 76.83 * t), 4000.0, 76.8).frequency, 4)
     76.83
     """
-    tone = Tone(frequency, 0.0)
-    n = len(reference)
-    for _ in range(3):
-        t = np.asarray((np.arange(n) - 0.5 * (n - 1)) / sample_rate, np.float64)
-        turning = (reference - reference.mean()) * np.exp(-1j * tone.phase(t))
-        length = 2 * (n // (PIECES + 1))  # pieces overlap by half
-        window = hann(length)
-        starts = np.arange(PIECES) * (length // 2)
-        sums = np.array([window @ turning[s : s + length] for s in starts])
-        middles = (starts + 0.5 * (length - 1) - 0.5 * (n - 1)) / sample_rate
-        curve = np.polynomial.polynomial.polyfit(middles, np.unwrap(np.angle(sums)), 2, w=np.abs(sums))
-        tone = Tone(tone.frequency + float(curve[1]) / (2.0 * np.pi), tone.chirp + float(curve[2]) / np.pi)
-    return tone
+    length = _piece_length(len(reference), sample_rate, frequency)
+    pieces = _pieces(reference, length, sample_rate, frequency)
+    return _tone(pieces, length, len(reference), sample_rate=sample_rate, frequency=frequency)
 
 
-def _lines(tone: Tone, duration: float) -> list[float]:
-    """Mains lines that stand far enough from the drive and its harmonics to be told apart."""
-    lines = [MAINS * k for k in range(1, MAINS_LINES + 1)]
-    return [f for f in lines if all(abs(f - h * tone.frequency) > NEAREST_LINE / duration for h in HARMONICS)]
+def _piece_length(n: int, sample_rate: float, frequency: float) -> int:
+    """Samples of one piece: some periods of the drive, and not so few that a long record has thousands of pieces."""
+    return int(min(n, max(PIECE_PERIODS * sample_rate / frequency, n / 64.0)))
 
 
-def _columns(t: Array, tone: Tone, lines: Sequence[float], duration: float) -> Array:
-    phase = tone.phase(t)
-    angles = [h * phase for h in HARMONICS] + [2.0 * np.pi * f * t for f in lines]
-    slow = 2.0 * t / duration
-    waves = [wave(a) for a in angles for wave in (np.cos, np.sin)]
-    return np.stack([*waves, np.ones_like(t), slow, slow**2], axis=1)
+def _pieces(reference: Array, length: int, sample_rate: float, frequency: float) -> Phasors:
+    """Amplitude of the sine in each whole piece, its phase counted from the piece's middle."""
+    count = len(reference) // length
+    gain = _piece_gain(length, sample_rate, frequency)
+    found = reference[: count * length].reshape(count, length) @ gain
+    return np.asarray(found[:, 0] - 1j * found[:, 1], complex)
+
+
+@lru_cache(maxsize=8)
+def _piece_gain(length: int, sample_rate: float, frequency: float) -> Array:
+    """(length, 2): least squares of cosine, sine and a constant over one piece, its first two results."""
+    angle = 2.0 * np.pi * frequency * (np.arange(length) - 0.5 * (length - 1)) / sample_rate
+    columns = np.stack([np.cos(angle), np.sin(angle), np.ones(length)], axis=1)
+    return np.asarray(np.linalg.pinv(columns).T[:, :2], float)
+
+
+def _tone(pieces: Phasors, length: int, n: int, *, sample_rate: float, frequency: float) -> Tone:
+    """Tone from the phases of pieces that began with the record of n samples.
+
+    A parabola in time beside the set frequency, as far as it is significant.
+    """
+    middle = ((np.arange(len(pieces)) + 0.5) * length - 0.5 * n) / sample_rate
+    if len(pieces) < FEWEST_PIECES or not np.abs(pieces).min() > 0.0:
+        return Tone(frequency, 0.0)
+    beside = np.unwrap(np.angle(pieces * np.exp(-2j * np.pi * frequency * middle)))
+    x = middle / np.abs(middle).max()
+    columns = np.stack([np.ones_like(x), x, x**2], axis=1)
+    cov = np.linalg.inv(columns.T @ columns)
+    curve = cov @ columns.T @ beside
+    rest = beside - columns @ curve
+    u = np.sqrt(np.diag(cov) * (rest @ rest) / (len(x) - 3))
+    scale = float(np.abs(middle).max())
+    told = [float(c) if abs(c) > BELIEVED * s + 1e-9 else 0.0 for c, s in zip(curve, u, strict=True)]
+    return Tone(frequency + told[1] / scale / (2.0 * np.pi), told[2] / scale**2 / np.pi)
+
+
+def _lines(frequency: float, duration: float, sample_rate: float) -> tuple[float, ...]:
+    """Mains lines below the sampling limit that can be told from the drive and its harmonics."""
+    lines = [MAINS * k for k in range(1, MAINS_LINES + 1) if MAINS * k < 0.45 * sample_rate]
+    apart = NEAREST_LINE / duration
+    return tuple(f for f in lines if all(abs(f - h * frequency) > apart for h in HARMONICS))
+
+
+@lru_cache(maxsize=8)
+def _waves(
+    count: int, sample_rate: float, tone: Tone, *, lines: tuple[float, ...], ends: tuple[bool, bool]
+) -> tuple[Array, Array]:
+    """Weighted columns (count, m) about a chunk's middle, cosine and sine of every wave, then 1 and t; their products (m, m).
+
+    ends  whether the record begins and whether it ends with this chunk
+    """
+    t = (np.arange(count) - 0.5 * (count - 1)) / sample_rate
+    one = np.exp(1j * tone.phase(t))
+    waves = [one**h for h in HARMONICS] + [np.exp(2j * np.pi * f * t) for f in lines]
+    columns = np.stack([*(part for w in waves for part in (w.real, w.imag)), np.ones(count), t], axis=1)
+    weighted = columns * _taper(count, *ends)[:, None]
+    return weighted, weighted.T @ columns
+
+
+def _taper(count: int, first: bool, last: bool) -> Array:
+    """Weights (count,) of a chunk: one, but at an end of the record."""
+    short = max(int(TAPER * count), 1)
+    rise = 0.5 - 0.5 * np.cos(np.pi * (np.arange(short) + 0.5) / short)
+    weight = np.ones(count)
+    if first:
+        weight[:short] = rise
+    if last:
+        weight[-short:] *= rise[::-1]
+    return weight
+
+
+def _rotation(tone: Tone, lines: Sequence[float], at: float) -> Array:
+    """(m, m): columns about the record's middle from columns about a chunk's middle, which lies at time ``at`` [s]."""
+    angles = np.concatenate([np.array(HARMONICS) * tone.phase(at), 2.0 * np.pi * np.array(lines) * at])
+    m = 2 * len(angles)
+    out = np.eye(m + 2)
+    c, s, even = np.cos(angles), np.sin(angles), np.arange(0, m, 2)
+    out[even, even], out[even, even + 1] = c, s
+    out[even + 1, even], out[even + 1, even + 1] = -s, c
+    out[m, m + 1] = at
+    return out
+
+
+def amplitudes_in(chunks: Iterator[Array], n: int, sample_rate: float, tone: Tone) -> Phasors:
+    """Complex amplitude (channels,) of the tone from n samples that come in chunks (k, channels), one after the other."""
+    duration = n / sample_rate
+    lines = _lines(tone.frequency, duration, sample_rate)
+    size = 2 * (len(HARMONICS) + len(lines)) + 2
+    normal, right = np.zeros((size, size)), np.zeros((size, 1))
+    start = 0
+    for chunk in chunks:
+        count = len(chunk)
+        ends = (start == 0, start + count >= n)
+        at = (start + 0.5 * (count - 1) - 0.5 * (n - 1)) / sample_rate
+        inside = Tone(tone.frequency + tone.chirp * at, tone.chirp)
+        weighted, products = _waves(count, sample_rate, inside, lines=lines, ends=ends)
+        rotation = _rotation(tone, lines, at)
+        normal += rotation.T @ products @ rotation
+        right = right + rotation.T @ (weighted.T @ chunk)
+        start += count
+    scale = np.sqrt(np.diag(normal))
+    found = np.linalg.solve(normal / np.outer(scale, scale), right / scale[:, None]) / scale[:, None]
+    return np.asarray(found[0] - 1j * found[1], complex)
 
 
 def tone_amplitudes(samples: Array, sample_rate: float, tone: Tone) -> Phasors:
@@ -115,19 +190,16 @@ def tone_amplitudes(samples: Array, sample_rate: float, tone: Tone) -> Phasors:
     >>> bool(abs(a - 2.0 * np.exp(0.5j)) < 1e-12)
     True
     """
-    n, channels = samples.shape
-    duration = n / sample_rate
-    lines = _lines(tone, duration)
-    size = 2 * (len(HARMONICS) + len(lines)) + 3
-    normal, right = np.zeros((size, size)), np.zeros((size, channels))
-    for first in range(0, n, BLOCK):
-        k = np.arange(first, min(first + BLOCK, n))
-        columns = _columns((k - 0.5 * (n - 1)) / sample_rate, tone, lines, duration)
-        weighted = columns * soft_ends(k.astype(np.float64), n)[:, None]
-        normal += weighted.T @ columns
-        right += weighted.T @ samples[k]
-    found = np.linalg.solve(normal, right)
-    return np.asarray(found[0] - 1j * found[1], np.complex128)
+    return amplitudes_in(_cut(samples), len(samples), sample_rate, tone)
+
+
+def _cut(samples: Array) -> Iterator[Array]:
+    return (samples[k : k + CHUNK] for k in range(0, len(samples), CHUNK))
+
+
+def _chunks(waveform: Waveform) -> Iterator[Array]:
+    """The record in chunks: as the source gives them, else cut from the whole."""
+    return iter(waveform.chunks(CHUNK)) if waveform.chunks is not None else _cut(waveform.read())
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,18 +217,45 @@ def reduce_waveform(waveform: Waveform) -> Reading:
 
     Raises Refused when the record holds no drive to count from.
     """
-    samples = waveform.read()
-    tone = follow_drive(samples[:, waveform.reference], waveform.sample_rate, waveform.frequency)
-    amplitudes = tone_amplitudes(samples, waveform.sample_rate, tone)
+    rate, set_to = waveform.sample_rate, waveform.frequency
+    if not 0.0 < set_to < 0.5 * rate:
+        given = f"a drive of {set_to:g} Hz sampled at {rate:g} Hz"
+        raise Refused([Fault(given, "a drive below half the sampling rate", "check frequency and sampling rate")])
+    tone, n, spread = _survey(waveform)
+    if n * set_to < 3.0 * rate:
+        given = f"{n} samples, {n * set_to / rate:.1f} periods of the drive"
+        raise Refused([Fault(given, "three periods or more", "record longer")])
+    amplitudes = amplitudes_in(_chunks(waveform), n, rate, tone)
     reference = amplitudes[waveform.reference]
-    spread = float(samples[:, waveform.reference].std())
-    resolution = 4.0 * waveform.sample_rate / len(samples)
-    if not abs(reference) > 0.5 * spread or abs(tone.frequency - waveform.frequency) > resolution:
-        given = f"a drive of {waveform.frequency:g} Hz that the reference channel does not show"
+    if not abs(reference) > 0.5 * spread or abs(tone.frequency - set_to) > 4.0 * rate / n:
+        given = f"a drive of {set_to:g} Hz that the reference channel does not show"
         raise Refused([Fault(given, "a sine near that frequency", "check the channel order and the generator setting")])
     turned = amplitudes * np.conj(reference) / abs(reference)
     x, y = turned[waveform.x] / waveform.x_scale, turned[waveform.y] / waveform.y_scale
     return Reading(tone.frequency, float(abs(reference)) / waveform.reference_scale, complex(x), complex(y))
+
+
+def _survey(waveform: Waveform) -> tuple[Tone, int, float]:
+    """First pass over a record: the drive, the number of samples, and the spread of the reference channel."""
+    rate, set_to = waveform.sample_rate, waveform.frequency
+    whole = waveform.read() if waveform.chunks is None else None
+    n = len(whole) if whole is not None else 0
+    if whole is not None and n <= CHUNK:
+        reference = whole[:, waveform.reference]
+        return (follow_drive(reference, rate, set_to) if n else Tone(set_to, 0.0)), n, float(reference.std())
+    pieces: list[Phasors] = []
+    total, square, n = 0.0, 0.0, 0
+    length = _piece_length(CHUNK, rate, set_to)
+    rest = np.zeros(0)
+    for chunk in _chunks(waveform):
+        reference = np.concatenate([rest, chunk[:, waveform.reference]])
+        pieces.append(_pieces(reference, length, rate, set_to))
+        rest = reference[len(reference) // length * length :]
+        n, total = n + len(chunk), total + float(chunk[:, waveform.reference].sum())
+        square += float(np.square(chunk[:, waveform.reference]).sum())
+    spread = float(np.sqrt(max(square / n - (total / n) ** 2, 0.0))) if n else 0.0
+    found = np.concatenate(pieces) if pieces else np.zeros(0, complex)
+    return _tone(found, length, n, sample_rate=rate, frequency=set_to), n, spread
 
 
 def _reduced(waveforms: Sequence[Waveform], name: str, file: str, rows: Sequence[int]) -> list[Reading]:

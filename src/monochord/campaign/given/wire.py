@@ -6,7 +6,7 @@ from the drive current. Positive displacement is positive x or y of the girder f
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,6 +109,8 @@ class Waveform:
     read           gives (samples, channels) in volts;  sample_rate  [Hz]
     reference, x, y   channel numbers;  reference_scale  [V/A];  x_scale, y_scale  [V/m], with sign
     frequency      what the generator was set to [Hz]; it may have drifted
+    chunks         given a number of samples, the same record in successive pieces of at most so many, for records
+                   that do not fit into memory; None when the source gives only the whole
     """
 
     read: Callable[[], Array]
@@ -120,6 +122,7 @@ class Waveform:
     x_scale: float
     y_scale: float
     frequency: float
+    chunks: Callable[[int], Iterable[Array]] | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)
