@@ -30,7 +30,7 @@ def true_offsets(lab: LabRun, occasion: str) -> dict[tuple[str, str], float]:
     axes = lab.truth[occasion]["axes"]
     names = list(axes)
     centre = np.array([axes[m]["centre"] for m in names])
-    found = {}
+    found: dict[tuple[str, str], float] = {}
     for k, plane in enumerate("xy"):
         line = np.polyval(np.polyfit(centre[:, 2], centre[:, k], 1), centre[:, 2])
         found |= {(m, plane): float(v) for m, v in zip(names, centre[:, k] - line, strict=True)}
