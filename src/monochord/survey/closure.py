@@ -14,8 +14,8 @@ from scipy.special import chdtrc
 from monochord.campaign.found.comparison import Closure
 from monochord.ground.estimate import Estimate, Factor, Label
 from monochord.ground.reliability import quadratic_form
-from monochord.survey.compare_fit import fit_model, priors_of
-from monochord.survey.compare_model import Model, targets_only
+from monochord.survey.compare_fit import Fit, priors_of
+from monochord.survey.compare_model import Model
 from monochord.survey.compare_search import Moved
 from monochord.survey.compare_words import amount
 from monochord.survey.network import Array
@@ -24,15 +24,15 @@ from monochord.survey.network import Array
 LEVEL = 0.01
 
 
-def closure_of(model: Model, moved: Moved, scope: str) -> Closure | None:
+def closure_of(model: Model, alone: Fit, moved: Moved, scope: str) -> Closure | None:
     """Wire change minus survey change of the axes, about a straight line in x and in y, tested against zero.
 
-    model  of targets and axes before anything is said to have moved;  moved  what all evidence together says moved: that is
-           free here too, but its size comes from targets alone
+    model  of targets and axes before anything is said to have moved;  alone  fit of its targets
+    moved  what all evidence together says moved: that is free here too, but its size comes from targets alone
 
     chi-square has two degrees for each magnet beyond the second; None where there are fewer than three.
     """
-    found = _difference(model, moved, scope)
+    found = _difference(model, alone, moved, scope)
     magnets = [m for m, part in model.change.axis_rows if part == "x"]
     if len(magnets) < 3:
         return None
@@ -47,7 +47,7 @@ def closure_of(model: Model, moved: Moved, scope: str) -> Closure | None:
     return Closure(offsets, square, dof, probability, ok, _words(magnets, value, u, probability, ok))
 
 
-def _difference(model: Model, moved: Moved, scope: str) -> Estimate:
+def _difference(model: Model, alone: Fit, moved: Moved, scope: str) -> Estimate:
     """Wire minus prediction of x, y of every axis: y_w - A_w b^, with b^ from targets.
 
     Its error is A_w (I - K A)(b - b0) + e_w - A_w K e.
@@ -55,7 +55,7 @@ def _difference(model: Model, moved: Moved, scope: str) -> Estimate:
     change = model.change
     n = change.target_rows
     blocks = [replace(h.freed, design=h.freed.design[:n]) for h in moved.freed]
-    fit = fit_model(targets_only(model)).freeing(*blocks)
+    fit = alone.freeing(*blocks)
     rows = [n + k for k, (_, part) in enumerate(change.axis_rows) if part in ("x", "y")]
     follow = np.hstack([b.design for b in (*model.blocks, *(h.freed for h in moved.freed))])[rows]
     through = follow @ fit.gain

@@ -19,9 +19,9 @@ from monochord.ground.estimate import Label
 from monochord.ground.frames import Rigid, rotation_from_vector
 from monochord.survey.closure import closure_of
 from monochord.survey.compare_data import Change, gather_change
-from monochord.survey.compare_fit import fit_model
+from monochord.survey.compare_fit import Fit, fit_model
 from monochord.survey.compare_gates import all_gates, scale_words
-from monochord.survey.compare_model import MOVES, Clamp, Model, build_model, targets_only
+from monochord.survey.compare_model import MOVES, Clamp, Model, build_model, riding, targets_only
 from monochord.survey.compare_moves import Outcome, outcome, own_moves, target_moves
 from monochord.survey.compare_search import search
 from monochord.survey.compare_shape import Span, bow_basis, default_basis, joined, leftover_basis
@@ -70,15 +70,17 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
     shapes, kelvin = _shapes(change, girder, bow, basis)
     model = build_model(change, girder, shapes, stretch=stretch, bow=kelvin, clamp=clamp)
     scope = f"{start}-{end}"
-    listing = _functions(model, girder)
-    moved = search(fit_model(model), level)
+    first = _ridden(fit_model(model))
+    listing = _functions(first.model, girder)
+    moved = search(first, level)
     told = outcome(moved, listing.rows, listing.labels, scope)
     moves = own_moves(moved, told, girder)
     alone, closure = moves, None
     if change.axis_rows:
-        seen = search(fit_model(targets_only(model)), level)
+        of_targets = fit_model(targets_only(first.model))
+        seen = search(of_targets, level)
         alone = own_moves(seen, outcome(seen, listing.rows, listing.labels, scope), girder)
-        closure = closure_of(model, moved, scope)
+        closure = closure_of(first.model, of_targets, moved, scope)
     shape = _parts(told)
     targets = target_moves(moved, scope)
     off = scale_words(moved, told)
@@ -99,6 +101,11 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
         gates=all_gates(moved, moves, targets, off, closure),
         sentence=sentence(start, end, shape, moves, targets, scale=off, closure=closure),
     )
+
+
+def _ridden(fit: Fit) -> Fit:
+    """The fit when bodies may also give way to the shape that it found."""
+    return fit.freeing(riding(fit.model, fit.unknowns[fit.model.columns("shape")]))
 
 
 def _shapes(

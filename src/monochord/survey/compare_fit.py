@@ -21,16 +21,6 @@ from monochord.survey.network import Array
 LEAST_BEND, LEAST_TWIST = 2e-6, 4e-6
 #: Rounds in which the sizes of families settle, and the change that no longer counts, as a part of the size.
 ROUNDS, SETTLED = 40, 0.03
-#: Added to every row [m or rad] so that a covariance made of few causes can be inverted; far below any instrument.
-FLOOR = 1e-8
-
-
-def noise_of(model: Model) -> Array:
-    """Covariance (N, N) of the rows from everything that is not an unknown of the model."""
-    total = FLOOR**2 * np.eye(len(model.change.value))
-    for factor in model.change.causes.values():
-        total = total + factor.cov
-    return total
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,7 +72,7 @@ def fit_model(model: Model) -> Fit:
     """Weigh the data of a model; shapes of one family get the size that the data tell."""
     rest = [b for b in model.blocks if b.kind != "shape"]
     spread = np.hstack([b.design * b.prior for b in rest])
-    stiff = np.linalg.inv(noise_of(model) + spread @ spread.T)
+    stiff = np.linalg.inv(model.noise + spread @ spread.T)
     return _shaped(model, 0.5 * (stiff + stiff.T))
 
 
@@ -152,7 +142,7 @@ def priors_of(model: Model, scope: str) -> list[tuple[str, slice, Array]]:
     found = []
     for cause, factor in model.change.ranges.items():
         found.append((cause, model.columns("range scale", cause), factor.spread))
-    for kind in ("rigid", "stretch", "shape", "clamp", "moved"):
+    for kind in ("rigid", "stretch", "shape", "clamp", "riding", "moved"):
         place = model.columns(kind)
         if place.stop > place.start:
             found.append((f"{kind}:{scope}", place, np.diag(model.prior[place] ** 2)))

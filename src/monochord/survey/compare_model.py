@@ -24,6 +24,8 @@ from monochord.survey.sizes import Stretch
 MOVES = ("dx", "dy", "dz", "rx", "ry", "rz")
 #: What a rigid motion may still be after a fit has taken it out: shift [m] and turn [rad].
 FREE_SHIFT, FREE_TURN = 1e-3, 1e-3
+#: Added to every row [m or rad] so that a covariance made of few causes can be inverted; far below any instrument.
+FLOOR = 1e-8
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +56,14 @@ class Block:
 class Model:
     """All unknowns of a change, block after block, and the points that speak about magnets.
 
-    blocks   kinds "rigid", "range scale", "stretch", "shape", "clamp" and, once something is said to have moved, "moved"
+    noise    (N, N) covariance of the rows from everything that is not an unknown
+    blocks   kinds "rigid", "range scale", "stretch", "shape", "clamp", "riding" and, once something moved, "moved"
     basis    the shapes of block "shape";  middle (3,) about which sizes change [m]
     bodies   what carries targets or has an axis, with its axis point (3,) [m]
     """
 
     change: Change
+    noise: Array
     blocks: tuple[Block, ...]
     basis: ShapeBasis
     middle: Array
@@ -129,14 +133,39 @@ def build_model(
     blocks.append(Block("stretch", "stretch", grown, np.array([stretch.size]), np.array([stretch.u])))
     blocks.append(Block("shape", "shape", shape, expected, basis.prior))
     blocks += [Block(b, "clamp", body_columns(change, b, p), np.zeros(6), clamp.six) for b, p in bodies.items()]
-    return Model(change, tuple(blocks), basis, middle, bodies)
+    return Model(change, _noise(change), tuple(blocks), basis, middle, bodies)
 
 
 def targets_only(model: Model) -> Model:
     """The same model without its axes; bodies that only the wire saw stay, and nothing speaks of them."""
     change = model.change.only_targets()
     n = change.target_rows
-    return replace(model, change=change, blocks=tuple(replace(b, design=b.design[:n]) for b in model.blocks))
+    blocks = tuple(replace(b, design=b.design[:n]) for b in model.blocks)
+    return replace(model, change=change, noise=model.noise[:n, :n], blocks=blocks)
+
+
+def _noise(change: Change) -> Array:
+    total = FLOOR**2 * np.eye(len(change.value))
+    for factor in change.causes.values():
+        total = total + factor.cov
+    return total
+
+
+def riding(model: Model, shape: Array) -> Block:
+    """What it changes at the targets of bodies when these give way to the girder instead of riding rigidly on one section.
+
+    shape  (k,) coefficients of the girder's change of shape, from a first fit
+
+    A stiff yoke takes the section at its middle; one that is soft, or held all along, takes every section at its own place.
+    Which of the two it is, or what between, is one unknown for all bodies: 0 rigid, 1 giving way.
+    """
+    change = model.change
+    shown = np.array([model.bodies.get(c, p) for c, p in zip(change.carriers, change.places, strict=True)])
+    turn = model.basis.turning(shown) @ shape
+    rigid = model.basis.at(shown) @ shape + np.cross(turn, change.places - shown)
+    column = np.zeros((len(change.value), 1))
+    column[: change.target_rows, 0] = (model.basis.at(change.places) @ shape - rigid).reshape(-1)
+    return Block("riding", "riding", column, np.array([0.5]), np.array([0.5]))
 
 
 def bodies_of(change: Change, girder: Girder) -> dict[str, Array]:

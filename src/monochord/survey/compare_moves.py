@@ -1,6 +1,6 @@
 """Own moves of magnets and targets, with what is known of clamps.
 
-A clamped magnet creeps a little from one occasion to another, and one in ten slips: that is what is known of it before
+A clamped magnet creeps a little from one occasion to another, and one in five slips: that is what is known of it before
 anything is measured. Where the data find a slip it is free. Where they find none they rarely exclude a small one, and
 what they leave open widens the uncertainty: mean and covariance are those of the mixture of "slipped" and "not slipped".
 """
@@ -18,11 +18,11 @@ from monochord.ground.estimate import Estimate, Factor, Label
 from monochord.survey.compare_fit import Fit, estimate
 from monochord.survey.compare_model import MOVES
 from monochord.survey.compare_search import GONE_SHIFT, GONE_TURN, SLIP, Moved
-from monochord.survey.compare_words import magnet_words, target_words
+from monochord.survey.compare_words import magnet_words, motion_words, target_words
 from monochord.survey.network import Array
 
 #: Chance that a clamped magnet slipped between two occasions, before anything is measured; an argument, no source.
-SLIPS = 0.1
+SLIPS = 0.2
 #: A magnet that slipped with at least this probability is not said to have stayed.
 OPEN = 0.05
 #: A slip less probable than this widens nothing.
@@ -119,7 +119,8 @@ def own_moves(moved: Moved, result: Outcome, girder: Girder) -> tuple[OwnMove, .
         others = moved.rivals.get(magnet.name, ())
         chance = result.slipped.get(magnet.name, 1.0)
         state = None if others or OPEN <= chance < 1.0 else chance == 1.0
-        words = magnet_words(magnet.name, found, state, others, chance)
+        value, u = zip(*(result.numbers[n] for n in names), strict=True)
+        words = magnet_words(magnet.name, motion_words(value, u), max(u[:2]), state, others, chance)
         made.append(OwnMove(magnet.name, found, state, evidence, words))
     return tuple(made)
 
@@ -144,6 +145,6 @@ def target_moves(moved: Moved, scope: str) -> tuple[TargetMove, ...]:
         others = moved.rivals.get(hypothesis.name, ())
         x, y, z = found.value.tolist()
         u_x, u_y, u_z = found.u.tolist()
-        words = target_words(hypothesis.name, found, others)
+        words = target_words(hypothesis.name, motion_words((x, y, z), (u_x, u_y, u_z)), others)
         made.append(TargetMove(hypothesis.name, (x, y, z), (u_x, u_y, u_z), None if others else True, words))
     return tuple(made)

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from monochord.campaign.found.comparison import Closure, OwnMove, ShapePart, TargetMove
-from monochord.ground.estimate import Estimate
 
 #: A number is said aloud when it is this many times its standard uncertainty.
 SAID = 3.0
@@ -85,9 +84,14 @@ def _directions(value: Sequence[float], u: Sequence[float], said: float) -> list
     ]
 
 
-def motion_words(found: Estimate) -> str:
-    """An own move in words, what stands out of its uncertainty, or its larger part where nothing does."""
-    value, u = found.value.tolist(), found.u.tolist()
+def motion_words(value: Sequence[float], u: Sequence[float]) -> str:
+    """An own move in words: what stands out of its uncertainty, or its larger part where nothing does.
+
+    value, u  three shifts [m] and, for a body, three turns [rad]
+
+    >>> motion_words([14e-6, 1e-6, 0.0, 0.0, 0.0, -43e-6], [2e-6, 2e-6, 2e-6, 1e-5, 1e-5, 1e-5])
+    'moved 14 +- 2 um left and rolled -43 +- 10 urad'
+    """
     parts = _directions(value[:3], u[:3], 2.0)
     turns = [
         f"{name} {v * 1e6:+.0f} +- {s * 1e6:.0f} urad"
@@ -95,19 +99,24 @@ def motion_words(found: Estimate) -> str:
         if abs(v) > 2.0 * s
     ]
     if not parts and not turns:
-        k = int(np.argmax(np.abs(found.value[:2]) / found.u[:2]))
+        k = int(np.argmax(np.abs(value[:2]) / np.maximum(u[:2], 1e-12)))
         only = [value[k] if i == k else 0.0 for i in range(2)]
         parts = _directions(only, u[:2], 0.0)
     moved = [f"moved {listed(parts)}"] if parts else []
     return listed([*moved, *turns])
 
 
-def magnet_words(magnet: str, found: Estimate, state: bool | None, others: Sequence[str], chance: float) -> str:
-    """What is said of one magnet's own move; state  True moved, False stayed, None not told."""
+def magnet_words(magnet: str, motion: str, u: float, state: bool | None, others: Sequence[str], chance: float) -> str:
+    """What is said of one magnet's own move.
+
+    motion  its own move in words;  u  its largest standard uncertainty across the beam [m]
+    state   True moved, False stayed, None not told, because of ``others`` or because a slip with this ``chance`` cannot be shown
+
+    >>> magnet_words("M1", "", 2.4e-6, False, (), 0.0)
+    'M1 stayed where its clamps hold it, good to 2.4 um across the beam'
+    """
     if state is False:
-        largest = float(found.u[:2].max()) * 1e6
-        return f"{magnet} stayed where its clamps hold it, good to {largest:.0f} um across the beam"
-    motion = motion_words(found)
+        return f"{magnet} stayed where its clamps hold it, good to {u * 1e6:.1f} um across the beam"
     if others:
         return f"{magnet} {motion}, or {listed(list(others))} moved instead: the data do not tell which"
     if state is None:
@@ -115,9 +124,12 @@ def magnet_words(magnet: str, found: Estimate, state: bool | None, others: Seque
     return f"{magnet} {motion}"
 
 
-def target_words(target: str, found: Estimate, others: Sequence[str]) -> str:
-    """What is said of a target that moved by itself."""
-    motion = motion_words(found)
+def target_words(target: str, motion: str, others: Sequence[str]) -> str:
+    """What is said of a target that moved by itself.
+
+    >>> target_words("B1L", "moved 40 +- 5 um up", ["M1"])
+    'target B1L moved 40 +- 5 um up, or M1 moved instead: the data do not tell which'
+    """
     if others:
         return f"target {target} {motion}, or {listed(list(others))} moved instead: the data do not tell which"
     return f"target {target} {motion} by itself"
