@@ -5,8 +5,9 @@ A scan divided by the transfer of the sweeps would be real if nothing had moved.
 
     Im(K u) + e Im(u) = lag Re(K u + e u)
 
-gives e by linear least squares over what changes within the scan; what stays (pick-up, the room's field in
-other modes) has another phase and is left out. Scans without a magnet, or in a mode that is
+gives e by linear least squares over the part of a scan that only a 2N-pole makes. What runs with a lower power of
+the position than N-1 (pick-up, the room's field, remanence of other magnets) has another phase and is left
+out. Scans without a magnet, or in a mode that is
 nearly blind there, take the shift from their neighbours in time: it is one string.
 
 Source: derived.
@@ -69,8 +70,9 @@ def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     if not passes.on or abs(lag) > _CLEAR:
         return out
     force = np.einsum("nij,jn->in", mode.kernel(passes.w, 0.0), u)
-    along = passes.about_mean(u.imag - lag * u.real)
-    lagging = passes.about_mean(force.imag - lag * force.real)
+    low = setup.magnets[passes.magnet].order - 2
+    along = passes.without_low(u.imag - lag * u.real, low)
+    lagging = passes.without_low(force.imag - lag * force.real, low)
     size = passes.per_scan((along**2).sum(axis=0))
     across = passes.per_scan((lagging * along / (2.0 * passes.w * passes.mode)).sum(axis=0))
     # noise across the direction of u turns the phase by noise / |u|, and a phase of 1 is one half width

@@ -42,10 +42,16 @@ class Passes:
     moments: Array
     time: Array
 
-    def about_mean(self, values: Array) -> Array:
-        """Values (2, n) less their mean over each scan."""
-        count = self.per_scan(np.ones(values.shape[1]))
-        return values - np.stack([self.per_scan(row) / count for row in values])[:, self.scan]
+    def without_low(self, values: Array, degree: int) -> Array:
+        """Values (2, n) less their best polynomial of this degree in the position, scan by scan."""
+        out = values.copy()
+        for i in range(len(self.scans)):
+            here = self.scan == i
+            place = np.where(self.along_x[here], self.zeta[here].real, self.zeta[here].imag)
+            span = float(np.ptp(place)) or 1.0
+            base, _ = np.linalg.qr(((place - place.mean()) / span)[:, None] ** np.arange(degree + 1))
+            out[:, here] -= (values[:, here] @ base) @ base.T
+        return out
 
     def per_scan(self, values: Array) -> Array:
         """Sum of values (n,) over each scan, (k,)."""

@@ -57,12 +57,20 @@ def place_axes(finding: WireFinding, ends: Estimate, wire: Wire, occasion: str, 
     """
     if len(wire.ends) != 2:
         raise Undetermined(["wire ends"], f"two surveyed ends are needed on {occasion}, {len(wire.ends)} are described")
-    at_ends = wire_at_ends(ends, wire.ends)
+    at_ends = _chord_at_ends(wire_at_ends(ends, wire.ends), finding.sag, wire, up)
     a, b = at_ends.value[:3], at_ends.value[3:]
     if abs(b[2] - a[2]) < 0.1 * wire.length:
         raise Undetermined(["wire ends"], f"the two ends surveyed on {occasion} lie {b[2] - a[2]:.3f} m apart along z")
     axes = tuple(_placed(axis, at_ends, finding.sag, wire, up) for axis in finding.axes)
     return replace(finding, axes=axes, gates=(*finding.gates, _ends_gate(a, b, wire)))
+
+
+def _chord_at_ends(at_ends: Estimate, mid_sag: float, wire: Wire, up: Array) -> Estimate:
+    """The chord of the supports where the ends are surveyed: above the wire by its sag there, if they lie between."""
+    z = at_ends.value[2::3]
+    ratio = np.clip((z - wire.z_start) / wire.length, 0.0, 1.0)
+    lift = np.outer(4.0 * mid_sag * ratio * (1.0 - ratio), up)
+    return at_ends.through(np.eye(6), at_ends.labels, value=at_ends.value + lift.ravel())
 
 
 def _placed(axis: Axis, at_ends: Estimate, mid_sag: float, wire: Wire, up: Array) -> Axis:
