@@ -166,6 +166,6 @@ def _blank(magnet: Magnet, reason: str) -> Axis:
     units = {"x": "m", "y": "m", "slope_x": "rad", "slope_y": "rad"}
     labels = tuple(Label(f"{magnet.name}.{q}", unit, "wire") for q, unit in units.items())
     empty = Estimate(np.full(4, np.nan), labels, {})
-    unknown = dict.fromkeys(("centre", "slope_x", "slope_y", "roll", "remanence"), reason)
+    unknown = dict.fromkeys(("x", "y", "slope_x", "slope_y", "roll", "remanence"), reason)
     gate = Gate("evaluated", False, reason)
     return Axis(magnet.name, "wire", magnet.point[2], empty, None, None, None, None, (), (gate,), unknown)

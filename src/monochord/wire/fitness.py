@@ -15,10 +15,13 @@ from monochord.wire.readings import Readings
 from monochord.wire.resonance import SweepFit, sensor_shape, usable
 from monochord.wire.sensors import SensorFinding
 from monochord.wire.setup import Setup
+from monochord.wire.turn import sensor_turn
 
 _TUNE = 1e-3
 _DRIFT = 0.5
 _SPLIT = 2e-3
+#: A sensor pair that seems turned by more than this [rad] was not mounted so: its channels are mixed up.
+_MOUNTING_TURN = 0.2
 #: A sensor that sees less than this part of a mode's motion is blind to it.
 _BLIND = 0.02
 
@@ -92,6 +95,7 @@ def finding_gates(
         gates.append(_in_band(readings, setup))
     if found:
         gates.append(_polarity(found))
+        gates += _sensor_planes(found)
     for told in notes.values():
         gates += [Gate("scan left out", False, why) for why in told]
     return tuple(gates)
@@ -154,6 +158,17 @@ def _in_band(readings: Sequence[Readings], setup: Setup) -> Gate:
         words = f"scans {', '.join(far)} were driven more than 1 % away from their mode; check the mode's number"
         return Gate("mode numbers", False, words)
     return Gate("mode numbers", True, "every scan was driven near the mode it names")
+
+
+def _sensor_planes(found: Mapping[str, Combined]) -> list[Gate]:
+    """Whether the sensor pair looks along the axes it is named for; a large turn is a mix-up, not a mounting."""
+    turn = sensor_turn(found)
+    if turn is None:
+        return []
+    words = f"the sensor pair is turned by {turn.angle * 1e3:+.1f} mrad about the wire"
+    ok = abs(turn.angle) < _MOUNTING_TURN
+    remedy = "; no mounting is so far off: x and y of the sensors, or of the stages, appear swapped or one of them reversed"
+    return [Gate("sensor planes", ok, words if ok else f"{words}{remedy}; mend the lab description or the file")]
 
 
 def _polarity(found: Mapping[str, Combined]) -> Gate:
