@@ -90,7 +90,7 @@ def _ended(text: str) -> str:
 
 
 def _of_occasion(found: OccasionFinding) -> str:
-    parts = [*_line_words(found), *_survey_words(found)]
+    parts = [*_line_words(found), *_wire_words(found), *_survey_words(found)]
     return f"{found.name}: {'; '.join(parts)}." if parts else ""
 
 
@@ -105,6 +105,14 @@ def _line_words(found: OccasionFinding) -> list[str]:
     where = f"{micrometres(abs(value), u).lstrip('+')} {side or 'off'} ({plane})"
     carried = "" if found.wire is not None else " (carried by the targets)"
     return [f"{len(offsets.value) // 2} axes{carried} about their common line, the farthest is {magnet}, {where}"]
+
+
+#: Gates of a whole wire occasion that a reader must hear of before any number: the numbers may mean something else.
+MUST_HEAR = ("sensor planes", "wire in tune", "wire ends")
+
+
+def _wire_words(found: OccasionFinding) -> list[str]:
+    return [g.message for g in found.wire.gates if not g.ok and g.name in MUST_HEAR] if found.wire else []
 
 
 def _survey_words(found: OccasionFinding) -> list[str]:
