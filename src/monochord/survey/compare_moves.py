@@ -24,7 +24,7 @@ from monochord.survey.network import Array
 #: Chance that a clamped magnet slipped between two occasions, before anything is measured; an argument, no source.
 SLIPS = 0.2
 #: A magnet that slipped with at least this probability is not said to have stayed.
-OPEN = 0.05
+OPEN = 0.1
 #: A slip less probable than this widens nothing.
 _FORGOTTEN = 1e-4
 
@@ -120,7 +120,7 @@ def own_moves(moved: Moved, result: Outcome, girder: Girder) -> tuple[OwnMove, .
         chance = result.slipped.get(magnet.name, 1.0)
         state = None if others or OPEN <= chance < 1.0 else chance == 1.0
         value, u = zip(*(result.numbers[n] for n in names), strict=True)
-        words = magnet_words(magnet.name, motion_words(value, u), max(u[:2]), state, others, chance)
+        words = magnet_words(magnet.name, motion_words(value, u), max(u[:2]), state=state, others=others, chance=chance)
         made.append(OwnMove(magnet.name, found, state, evidence, words))
     return tuple(made)
 

@@ -27,6 +27,8 @@ FREEDOM = 10.0
 SLIP = (0, 1, 5)
 #: Explanations whose evidence differs by less than this (odds of 20 to 1) are not told apart.
 TOLD_APART = 2.0 * float(np.log(20.0))
+#: Two explanations speak of the same data when one takes away more than this part of what the other explains.
+SAME_DATA = 0.5
 #: A rest that chance gives less often than this calls for pairs of hypotheses.
 UNEXPLAINED = 0.01
 #: Weakest direction of a hypothesis that counts, in units of how far the thing goes.
@@ -227,12 +229,13 @@ def _told(start: Fit, family: Family, chosen: Sequence[int]) -> Moved:
     for k in chosen:
         without = freed(start, family, [o for o in chosen if o != k])
         scores = scores_of(without, family)
-        near = np.flatnonzero(scores.evidence > scores.evidence[k] - TOLD_APART).tolist()
+        near = np.flatnonzero(scores.evidence > max(scores.evidence[k] - TOLD_APART, 0.0)).tolist()
         for o in near:
             if o in chosen or members[o].name == members[k].name:
                 continue
-            if float(scores_of(without.freeing(members[o].freed), family).ratio[k]) > 1.0:
-                continue  # the other leaves something that only this one explains
+            left = float(scores_of(without.freeing(members[o].freed), family).ratio[k])
+            if left > min(1.0, SAME_DATA * scores.ratio[k]):
+                continue  # the other leaves something that only this one explains, or explains something else
             more += [] if o in more else [o]
             rivals.setdefault(members[k].name, []).append(members[o].name)
             rivals.setdefault(members[o].name, []).append(members[k].name)

@@ -3,7 +3,7 @@
 Sections stay plane. A vertical bend v(z) moves a point by (0, v, -(y - y0) v'), a lateral bend u(z) by (u, 0, -x u'),
 a twist t(z) by (-(y - y0) t, x t, 0), with y0 the neutral line. A beam that changes its shape because forces at
 its feet change is a cubic between feet and straight beyond the last; its twist is straight between feet and constant
-beyond. Legendre polynomials take what such a beam does not do: other supports, an uneven section, shear.
+beyond, and only vertical feet make any: lateral bolts push near the neutral line. Legendre polynomials take what such a beam does not do: other supports, an uneven section, shear.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ def default_basis(girder: Girder, span: Span) -> ShapeBasis:
     profiles = [
         *_splines("vertical", vertical, span),
         *_splines("lateral", lateral, span),
-        *_ramps(np.union1d(vertical, lateral)),
+        *_ramps(vertical),
         *_polynomials(span),
     ]
     neutral = girder.beam.neutral_line if girder.beam is not None else None

@@ -106,13 +106,15 @@ def motion_words(value: Sequence[float], u: Sequence[float]) -> str:
     return listed([*moved, *turns])
 
 
-def magnet_words(magnet: str, motion: str, u: float, state: bool | None, others: Sequence[str], chance: float) -> str:
+def magnet_words(
+    magnet: str, motion: str, u: float, *, state: bool | None, others: Sequence[str], chance: float
+) -> str:
     """What is said of one magnet's own move.
 
     motion  its own move in words;  u  its largest standard uncertainty across the beam [m]
     state   True moved, False stayed, None not told, because of ``others`` or because a slip with this ``chance`` cannot be shown
 
-    >>> magnet_words("M1", "", 2.4e-6, False, (), 0.0)
+    >>> magnet_words("M1", "", 2.4e-6, state=False, others=(), chance=0.0)
     'M1 stayed where its clamps hold it, good to 2.4 um across the beam'
     """
     if state is False:
