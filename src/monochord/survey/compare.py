@@ -22,7 +22,7 @@ from monochord.survey.compare_data import Change, gather_change
 from monochord.survey.compare_fit import Fit, fit_model
 from monochord.survey.compare_gates import all_gates, scale_words
 from monochord.survey.compare_model import MOVES, Clamp, Model, build_model, riding, targets_only
-from monochord.survey.compare_moves import Outcome, outcome, own_moves, target_moves
+from monochord.survey.compare_moves import Outcome, item_words, outcome, own_moves, target_moves
 from monochord.survey.compare_search import search
 from monochord.survey.compare_shape import Span, bow_basis, default_basis, joined, leftover_basis
 from monochord.survey.compare_words import bow_words, sentence, shape_words, stretch_words
@@ -66,7 +66,9 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
 
     Raises Refused with fewer than four common targets on the girder and its magnets.
     """
-    change = gather_change(a, b, axes_a, axes_b, same_stringing=same_stringing)
+    known = {m.name for m in girder.magnets}
+    axes = [[axis for axis in one or () if axis.magnet in known] for one in (axes_a, axes_b)]
+    change = gather_change(a, b, *axes, same_stringing=same_stringing)
     shapes, kelvin = _shapes(change, girder, bow, basis)
     model = build_model(change, girder, shapes, stretch=stretch, bow=kelvin, clamp=clamp)
     scope = f"{start}-{end}"
@@ -83,7 +85,7 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
         closure = closure_of(first.model, of_targets, moved, scope)
     shape = _parts(told)
     targets = target_moves(moved, scope)
-    off = scale_words(moved, told)
+    off = [*item_words(moved, told, girder), *scale_words(moved, told)]
     return Comparison(
         start=start,
         end=end,
@@ -99,7 +101,7 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
         ),
         closure=closure,
         gates=all_gates(moved, moves, targets, off, closure),
-        sentence=sentence(start, end, shape, moves, targets, scale=off, closure=closure),
+        sentence=sentence(start, end, shape, moves, targets, more=off, closure=closure),
     )
 
 

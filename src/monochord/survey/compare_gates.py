@@ -14,25 +14,28 @@ from monochord.survey.compare_words import amount, listed
 ENOUGH = 3
 
 
-def scale_words(moved: Moved, told: Outcome) -> str:
-    """Words about a range scale that went wrong, "" when none did."""
+def scale_words(moved: Moved, told: Outcome) -> list[str]:
+    """Words about a range scale that went wrong, none when none did."""
     if not any(h.kind == "range scale" for h in moved.freed):
-        return ""
+        return []
     value, u = told.numbers["scale"]
     longer = "longer" if value > 0.0 else "shorter"
     words = f"the later survey reads distances {amount(value, u, unit='um/m')} {longer} than the earlier one"
     others = moved.rivals.get("range scale", ())
-    return f"{words}, or {listed(list(others))} moved instead" if others else words
+    return [f"{words}, or {listed(list(others))} moved instead" if others else words]
 
 
 def all_gates(
-    moved: Moved, moves: Sequence[OwnMove], targets: Sequence[TargetMove], scale: str, closure: Closure | None
+    moved: Moved, moves: Sequence[OwnMove], targets: Sequence[TargetMove], more: Sequence[str], closure: Closure | None
 ) -> tuple[Gate, ...]:
-    """Gates of one comparison."""
+    """Gates of one comparison; more  clauses about things that are no magnets, and about the range scale."""
     gates = [_explained(moved), _common(moved)]
-    gates.append(
-        Gate("range scale", not scale, scale or "the range scales of both surveys agree within their uncertainty")
-    )
+    scale = [words for words in more if "reads distances" in words]
+    agree = "the range scales of both surveys agree within their uncertainty"
+    gates.append(Gate("range scale", not scale, "; ".join(scale) or agree))
+    others = [words for words in more if words not in scale]
+    if others:
+        gates.append(Gate("other things stayed", False, "; ".join(others)))
     if targets:
         gates.append(Gate("targets stayed", False, "; ".join(t.words for t in targets)))
     unsure = [m.words for m in moves if m.found is None]

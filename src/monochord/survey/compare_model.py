@@ -58,6 +58,7 @@ class Model:
 
     noise    (N, N) covariance of the rows from everything that is not an unknown
     blocks   kinds "rigid", "range scale", "stretch", "shape", "clamp", "riding" and, once something moved, "moved"
+    giving   (N, k) what a shape does at a body's targets beyond riding rigidly, when the body gives way to it
     basis    the shapes of block "shape";  middle (3,) about which sizes change [m]
     bodies   what carries targets or has an axis, with its axis point (3,) [m]
     """
@@ -65,6 +66,7 @@ class Model:
     change: Change
     noise: Array
     blocks: tuple[Block, ...]
+    giving: Array
     basis: ShapeBasis
     middle: Array
     bodies: Mapping[str, Array]
@@ -107,23 +109,15 @@ def build_model(
     middle = change.places.mean(axis=0)
     magnets = list(dict.fromkeys(m for m, _ in change.axis_rows))
     axis_points = np.array([bodies[m] for m in magnets]).reshape(-1, 3)
-    shown = np.array([bodies.get(c, p) for c, p in zip(change.carriers, change.places, strict=True)])
-    arms = change.places - shown
+    shape, giving = _shape_rows(change, basis, bodies, magnets)
 
     def rows(of_targets: Array, of_axes: Array, turn_of_axes: Array) -> Array:
-        return np.vstack(
-            [of_targets.reshape(-1, of_targets.shape[-1]), _axis_rows(change, magnets, of_axes, turn_of_axes)]
-        )
-
-    def motions(points: Array) -> Array:
-        return rigid_motions(points, middle).reshape(-1, 3, 6)
+        return np.vstack([of_targets, _axis_rows(change, magnets, of_axes, turn_of_axes)])
 
     turned = np.broadcast_to(np.hstack([np.zeros((3, 3)), np.eye(3)]), (len(magnets), 3, 6))
-    rigid = rows(motions(change.places), motions(axis_points), turned)
-    riding = basis.at(shown) + np.cross(basis.turning(shown), arms[:, :, None], axis=1)
-    shape = rows(riding, basis.at(axis_points), basis.turning(axis_points))
+    rigid = rows(rigid_motions(change.places, middle), rigid_motions(axis_points, middle).reshape(-1, 3, 6), turned)
     grown = rows(
-        (change.places - middle)[:, :, None], (axis_points - middle)[:, :, None], np.zeros((len(magnets), 3, 1))
+        (change.places - middle).reshape(-1, 1), (axis_points - middle)[:, :, None], np.zeros((len(magnets), 3, 1))
     )
     expected = np.where([name == "thermal bow" for name in basis.names], bow, 0.0)
     blocks = [Block("rigid motion", "rigid", rigid, np.zeros(6), np.repeat([FREE_SHIFT, FREE_TURN], 3))]
@@ -133,7 +127,7 @@ def build_model(
     blocks.append(Block("stretch", "stretch", grown, np.array([stretch.size]), np.array([stretch.u])))
     blocks.append(Block("shape", "shape", shape, expected, basis.prior))
     blocks += [Block(b, "clamp", body_columns(change, b, p), np.zeros(6), clamp.six) for b, p in bodies.items()]
-    return Model(change, _noise(change), tuple(blocks), basis, middle, bodies)
+    return Model(change, _noise(change), tuple(blocks), giving, basis, middle, bodies)
 
 
 def targets_only(model: Model) -> Model:
@@ -141,7 +135,7 @@ def targets_only(model: Model) -> Model:
     change = model.change.only_targets()
     n = change.target_rows
     blocks = tuple(replace(b, design=b.design[:n]) for b in model.blocks)
-    return replace(model, change=change, noise=model.noise[:n, :n], blocks=blocks)
+    return replace(model, change=change, noise=model.noise[:n, :n], blocks=blocks, giving=model.giving[:n])
 
 
 def _noise(change: Change) -> Array:
@@ -149,6 +143,23 @@ def _noise(change: Change) -> Array:
     for factor in change.causes.values():
         total = total + factor.cov
     return total
+
+
+def _shape_rows(
+    change: Change, basis: ShapeBasis, bodies: Mapping[str, Array], magnets: Sequence[str]
+) -> tuple[Array, Array]:
+    """How the rows follow the shapes (N, k) when bodies ride rigidly on one section, and what giving way adds (N, k)."""
+    count, size = len(change.names), len(basis.names)
+    shown = np.array([bodies.get(c, p) for c, p in zip(change.carriers, change.places, strict=True)])
+    points = np.vstack([shown, change.places, *(bodies[m][None] for m in magnets)])
+    at, turning = basis.at(points), basis.turning(points)
+    arm, turn = (change.places - shown).T[:, :, None], turning[:count].swapaxes(0, 1)
+    leaning = np.stack([turn[1] * arm[2] - turn[2] * arm[1], turn[2] * arm[0] - turn[0] * arm[2],
+                        turn[0] * arm[1] - turn[1] * arm[0]], axis=1)  # fmt: skip
+    rigid = (at[:count] + leaning).reshape(-1, size)
+    axes = _axis_rows(change, magnets, at[2 * count :], turning[2 * count :])
+    giving = at[count : 2 * count].reshape(-1, size) - rigid
+    return np.vstack([rigid, axes]), np.vstack([giving, np.zeros_like(axes)])
 
 
 def riding(model: Model, shape: Array) -> Block:
@@ -159,13 +170,7 @@ def riding(model: Model, shape: Array) -> Block:
     A stiff yoke takes the section at its middle; one that is soft, or held all along, takes every section at its own place.
     Which of the two it is, or what between, is one unknown for all bodies: 0 rigid, 1 giving way.
     """
-    change = model.change
-    shown = np.array([model.bodies.get(c, p) for c, p in zip(change.carriers, change.places, strict=True)])
-    turn = model.basis.turning(shown) @ shape
-    rigid = model.basis.at(shown) @ shape + np.cross(turn, change.places - shown)
-    column = np.zeros((len(change.value), 1))
-    column[: change.target_rows, 0] = (model.basis.at(change.places) @ shape - rigid).reshape(-1)
-    return Block("riding", "riding", column, np.array([0.5]), np.array([0.5]))
+    return Block("riding", "riding", (model.giving @ shape)[:, None], np.array([0.5]), np.array([0.5]))
 
 
 def bodies_of(change: Change, girder: Girder) -> dict[str, Array]:

@@ -125,6 +125,19 @@ def own_moves(moved: Moved, result: Outcome, girder: Girder) -> tuple[OwnMove, .
     return tuple(made)
 
 
+def item_words(moved: Moved, result: Outcome, girder: Girder) -> list[str]:
+    """Words about things on the girder that are no magnets and moved by themselves, or cannot be told from something that did."""
+    magnets = {m.name for m in girder.magnets}
+    names = dict.fromkeys(h.name for h in moved.freed if h.kind in ("slip", "body") and h.name not in magnets)
+    made = []
+    for name in names:
+        value, u = zip(*(result.numbers[f"{name}.{part}"] for part in MOVES), strict=True)
+        others = moved.rivals.get(name, ())
+        state = None if others else True
+        made.append(magnet_words(name, motion_words(value, u), max(u[:2]), state=state, others=others, chance=1.0))
+    return made
+
+
 def _unknown(names: Sequence[str]) -> Estimate:
     units = ["m"] * 3 + ["rad"] * 3
     labels = tuple(Label(n, u, "girder") for n, u in zip(names, units, strict=True))

@@ -16,7 +16,7 @@ from scipy.special import chdtrc, chdtri
 
 from monochord.ground.statistics import family_wise
 from monochord.survey.compare_fit import Fit
-from monochord.survey.compare_model import Block, body_columns, target_columns
+from monochord.survey.compare_model import Block, target_columns
 from monochord.survey.network import Array, Ints
 
 #: How far a thing goes once it goes, one standard deviation: a body [m, rad], a target [m], a range scale; arguments, no source.
@@ -101,8 +101,8 @@ def family_of(fit: Fit, level: float) -> Family:
     model = fit.model
     change = model.change
     members: list[Hypothesis] = []
-    for name, point in model.bodies.items():
-        columns = body_columns(change, name, point)
+    clamps = {b.name: b.design for b in model.blocks if b.kind == "clamp"}
+    for name, columns in clamps.items():
         for kind, parts in (("slip", SLIP), ("body", tuple(range(6)))):
             size = np.array([GONE_SHIFT] * 3 + [GONE_TURN] * 3)[list(parts)]
             members.append(_hypothesis(kind, name, columns[:, list(parts)], size, parts))

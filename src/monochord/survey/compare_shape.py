@@ -3,7 +3,8 @@
 Sections stay plane. A vertical bend v(z) moves a point by (0, v, -(y - y0) v'), a lateral bend u(z) by (u, 0, -x u'),
 a twist t(z) by (-(y - y0) t, x t, 0), with y0 the neutral line. A beam that changes its shape because forces at
 its feet change is a cubic between feet and straight beyond the last; its twist is straight between feet and constant
-beyond, and only vertical feet make any: lateral bolts push near the neutral line. Legendre polynomials take what such a beam does not do: other supports, an uneven section, shear.
+beyond, and only vertical feet make any: lateral bolts push near the neutral line. Legendre polynomials take what such
+a beam does not do: other supports, an uneven section, shear.
 """
 
 from __future__ import annotations
@@ -74,9 +75,11 @@ def basis_of(profiles: Sequence[Profile], neutral_line: float) -> ShapeBasis:
 
     def at(points: Array) -> Array:
         shift, turn = sections(profiles, points[:, 2])
-        arm = points * [1.0, 1.0, 0.0] - [0.0, neutral_line, 0.0]
-        moved: Array = shift + np.cross(turn, arm[:, :, None], axis=1)
-        return moved
+        x, y = points[:, 0, None], points[:, 1, None] - neutral_line
+        shift[:, 0] -= turn[:, 2] * y
+        shift[:, 1] += turn[:, 2] * x
+        shift[:, 2] += turn[:, 0] * y - turn[:, 1] * x
+        return shift
 
     def turning(points: Array) -> Array:
         return sections(profiles, points[:, 2])[1]

@@ -144,18 +144,20 @@ def sentence(
     moves: Sequence[OwnMove],
     targets: Sequence[TargetMove],
     *,
-    scale: str,
+    more: Sequence[str],
     closure: Closure | None,
 ) -> str:
-    """The whole comparison in one sentence; scale  words about a range scale that went wrong, or ""."""
+    """The whole comparison in one sentence; more  clauses about other things and the range scale."""
     bends = [p.words.removeprefix("the girder ") for p in shape if p.cause in _SHAPES and abs(p.size) > SAID * p.u]
     said = [f"the girder {listed(bends)}" if bends else "the girder kept its shape within the uncertainty"]
     sure = [m for m in moves if m.found]
     said += [f"{m.magnet} alone {m.words.removeprefix(m.magnet + ' ')}" if len(sure) == 1 else m.words for m in sure]
-    said += [m.words for m in moves if m.found is None]
+    said += [m.words for m in moves if m.found is None and m.evidence != "none"]
+    unseen = [m.magnet for m in moves if m.evidence == "none"]
+    said += [f"nothing was seen of {listed(unseen)}"] if unseen else []
     said += [t.words for t in targets if t.found]
     if not sure and all(m.found is False for m in moves):
         said.append("no magnet moved by itself")
-    said += [scale] if scale else []
+    said += more
     said += [closure.words] if closure is not None else []
     return f"{start} to {end}: {'; '.join(said)}."
