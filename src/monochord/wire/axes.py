@@ -17,7 +17,7 @@ from monochord.wire.corrections import corrections_of
 from monochord.wire.curves import all_curves, resonance_curves
 from monochord.wire.detuning import tune
 from monochord.wire.fitness import finding_gates, usable_scans
-from monochord.wire.gates import axis_gates, refusal
+from monochord.wire.gates import axis_gates, refused
 from monochord.wire.passes import group_scans
 from monochord.wire.readings import Readings, corrected, read_field, without_far_modes
 from monochord.wire.remanence import Remanence, find_remanence
@@ -49,22 +49,22 @@ def find_axes(
     Never raises for what was measured: what does not fit ends in a gate or a reason.
     """
     known = {m.name: m for m in magnets}
-    fit = fit_sweeps(sweeps, wire)
-    good, notes = usable_scans(scans, wire, known)
+    tried = fit_sweeps(sweeps, wire)
+    fit = tried if tried is not None and tried.sound else None
+    good, notes = usable_scans(scans, wire, known, sum(fit.transfer.fundamental) / 2.0 if fit is not None else None)
     transfer = fit.transfer if fit is not None else _assume(good)
     setup = Setup(occasion, wire, transfer, known, reading_noise(good))
     readings = [read_field(tuned, setup) for tuned in tune(group_scans(good), setup)]
-    blocks, sensors, lost = _evaluate(readings, setup)
-    sound, refused = _sound(blocks)
+    sound, sensors, lost = _evaluate(readings, setup)
     shift = float(np.mean(np.concatenate([r.tuned.shift for r in readings]))) if readings else 0.0
     sag = find_sag(transfer, wire, shift)
     around = Circumstances(setup, sensors, sag, stringing or occasion)
     found = {m.name: combine(own, around) for m in magnets if (own := [b for b in sound if b.magnet.name == m.name])}
     backgrounds = list({id(b.background): b.background for b in sound if b.background is not None}.values())
     kept = find_remanence(backgrounds, found, setup)
-    reasons = _reasons(magnets, [*lost, *refused], notes)
+    reasons = _reasons(magnets, lost, notes)
     axes = tuple(
-        _axis(m, found[m.name], kept.get(m.name), wire) if m.name in found else _blank(m, reasons[m.name])
+        _axis(m, found[m.name], kept.get(m.name), setup) if m.name in found else _blank(m, reasons[m.name])
         for m in magnets
     )
     turn = sensor_turn(found)
@@ -81,7 +81,7 @@ def find_axes(
         turn.u if turn is not None else None,
         all_curves(sound),
         tuple(resonance_curves(fit)) if fit is not None else (),
-        finding_gates(fit, sweeps, readings, setup, sensors, notes=notes, found=found),
+        finding_gates(tried, sweeps, readings, setup, sensors, notes=notes, lost=lost, found=found),
     )
 
 
@@ -91,35 +91,37 @@ def _assume(scans: Sequence[WireScan]) -> Transfer:
     return assumed_transfer(float(np.median(told)) if told else float("nan"))
 
 
-def _evaluate(readings: Sequence[Readings], setup: Setup) -> tuple[list[Block], SensorFinding, Sequence[Lost]]:
-    """All blocks: as told, then without what far modes leak, then for the sensors as all scans together show them."""
+def _evaluate(readings: Sequence[Readings], setup: Setup) -> tuple[list[Block], SensorFinding, list[Lost]]:
+    """The sound blocks: as told, then without what far modes leak, then for the sensors as all scans together show them.
+
+    What is refused is refused on sight of the first round, by the noise that the scans themselves show, with its
+    background scans.
+    """
     layout = lay_out(readings, setup)
     blocks, _ = solve_blocks(layout, readings, setup)
+    bad = refused(blocks)
+    lost = [*layout.lost, *bad]
+    if bad:
+        out = {(one.magnet, one.mode) for one in bad}
+        readings = [r for r in readings if (r.passes.magnet, r.passes.mode) not in out]
+        layout = lay_out(readings, setup)
+        blocks, _ = solve_blocks(layout, readings, setup)
     clean = _without_leaks(readings, blocks, setup)
     blocks, backgrounds = solve_blocks(layout, clean, setup)
-    laws = [b.law for b in blocks if refusal(b) is None] + [b.law for b in backgrounds]
-    sensors = judge_sensors(laws, setup)
+    sensors = judge_sensors([*(b.law for b in blocks), *(b.law for b in backgrounds)], setup)
     better = [corrected(r, sensors.values) for r in clean]
     blocks, _ = solve_blocks(layout, better, setup, max(sensors.noise / setup.noise, 1e-6))
-    return blocks, sensors, layout.lost
+    return blocks, sensors, lost
 
 
 def _without_leaks(readings: Sequence[Readings], blocks: Sequence[Block], setup: Setup) -> list[Readings]:
     """The readings freed from far modes, by strength and centre of each magnet's sharpest block."""
-    sharpest: dict[str, Block] = {}
-    for block in sorted((b for b in blocks if refusal(b) is None), key=lambda b: -b.sharpness):
-        sharpest[block.magnet.name] = block
+    sharpest = {b.magnet.name: b for b in sorted(blocks, key=lambda b: -b.sharpness)}
     out = []
     for r in readings:
         best = sharpest.get(r.passes.magnet) if r.passes.on else None
         out.append(r if best is None else without_far_modes(r, best.lead, best.law.zero, setup))
     return out
-
-
-def _sound(blocks: Sequence[Block]) -> tuple[list[Block], list[Lost]]:
-    why = [refusal(b) for b in blocks]
-    sound = [b for b, reason in zip(blocks, why, strict=True) if reason is None]
-    return sound, [Lost(b.magnet.name, b.mode, r) for b, r in zip(blocks, why, strict=True) if r is not None]
 
 
 def _reasons(magnets: Sequence[Magnet], lost: Sequence[Lost], notes: Mapping[str, Sequence[str]]) -> dict[str, str]:
@@ -137,9 +139,9 @@ def _by_plane(f_a: float, f_b: float, turn: float) -> tuple[float, float]:
     return float(np.sqrt(c * f_a**2 + s * f_b**2)), float(np.sqrt(s * f_a**2 + c * f_b**2))
 
 
-def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, wire: Wire) -> Axis:
+def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, setup: Setup) -> Axis:
     unknown = {f"slope_{p}": w.reason for p, w in (("x", found.x), ("y", found.y)) if w.slope is None}
-    roll, u_roll, why = roll_of(found, wire.u_sensor_turn)
+    roll, u_roll, why = roll_of(found, setup.wire.u_sensor_turn)
     if why:
         unknown["roll"] = why
     if kept is None:
@@ -155,7 +157,7 @@ def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, wire: Wire) -
         roll,
         u_roll,
         corrections_of(found),
-        tuple(axis_gates(found)),
+        tuple(axis_gates(found, measured=setup.transfer.measured)),
         unknown,
         kept.u if kept is not None else None,
     )

@@ -56,10 +56,18 @@ def tune(groups: Sequence[Passes], setup: Setup) -> list[Tuned]:
     told = [_own_shifts(p, u, setup) for p, u in zip(groups, seen, strict=True)]
     moments = np.concatenate([p.moments for p in groups]) if groups else np.zeros(0)
     values = np.concatenate(told) if groups else np.zeros((0, 2))
-    known = np.isfinite(values[:, 0])
+    # a scan that seems detuned by more than a half width says nothing about its neighbours
+    half = np.concatenate([np.full(len(p.scans), setup.mode(p.mode).decay / p.mode) for p in groups] or [np.zeros(0)])
+    known = np.isfinite(values[:, 0]) & (np.abs(values[:, 0] - _centre(values[:, 0])) < half)
     order = np.argsort(moments[known], kind="stable")
-    when, values = moments[known][order], values[known][order]
-    return [_tuned(p, u, when, values, setup) for p, u in zip(groups, seen, strict=True)]
+    line = np.column_stack([moments, values])[known][order]
+    return [_tuned(p, u, own, line, setup) for p, u, own in zip(groups, seen, told, strict=True)]
+
+
+def _centre(shifts: Array) -> float:
+    """Median of the shifts that are known."""
+    known = shifts[np.isfinite(shifts)]
+    return float(np.median(known)) if len(known) else 0.0
 
 
 def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
@@ -84,15 +92,17 @@ def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     return out
 
 
-def _tuned(passes: Passes, u: ComplexArray, when: Array, values: Array, setup: Setup) -> Tuned:
+def _tuned(passes: Passes, u: ComplexArray, own: Array, line: Array, setup: Setup) -> Tuned:
+    """Passes with each scan's own shift (k, 2) where it has one, else as the line (when, shift, u) of all runs there."""
     mode = setup.mode(passes.mode)
-    k = len(passes.scans)
-    shift, spread = np.zeros(k), np.full(k, np.inf)
-    if len(when):
-        shift, spread = np.interp(passes.moments, when, values[:, 0]), np.interp(passes.moments, when, values[:, 1])
+    k, n = len(passes.scans), len(passes.time)
+    there, run = np.column_stack([np.zeros(k), np.full(k, np.inf)]), np.zeros(n)
+    if len(line):
+        there = np.column_stack([np.interp(passes.moments, line[:, 0], line[:, i]) for i in (1, 2)])
+        run = np.interp(passes.time, line[:, 0], line[:, 1])
+    shift, spread = np.where(np.isfinite(own), own, there).T
     w = 2.0 * np.pi * np.array([s.drive_frequency for s in passes.scans])
     phase = np.arctan2(mode.detuned(w, shift), 2.0 * mode.decay * w)
     # within a scan the shift runs as the neighbours in time say, its mean held
-    run = np.interp(passes.time, when, values[:, 0]) if len(when) else np.zeros(len(passes.time))
-    mean = passes.per_scan(run) / passes.per_scan(np.ones(len(run)))
+    mean = passes.per_scan(run) / passes.per_scan(np.ones(n))
     return Tuned(passes, u, mode.kernel(passes.w, run + (shift - mean)[passes.scan]), shift, spread, phase)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Gate
 from monochord.campaign.given.wire import WireScan
-from monochord.wire.blocks import Block
+from monochord.wire.blocks import Block, Lost
 from monochord.wire.centre import Combined
 from monochord.wire.slope import SLOPE
 
@@ -20,42 +20,57 @@ STEEPEST, APART = np.radians(45.0), np.radians(20.0)
 _SIDE = 3
 _LAW = 2.0
 _BLIND = 0.35
+#: How many times better a mirrored field must fit, and how far beyond noise the field as it stands must miss.
+_MIXED = 10.0
 _STRENGTH = 0.1
 _UM = 1e6
 
 
-def refusal(block: Block) -> str | None:
-    """Why a block must not be used, or None: phase too far off, scans that disagree, planes mixed up."""
+def refused(blocks: Sequence[Block]) -> list[Lost]:
+    """The blocks that must not be used, and why: phase too far off, scans that disagree, planes mixed up.
+
+    A mix-up that shows in one mode concerns all modes of the magnet, also those that are too blind to show it.
+    """
+    mixed = {b.magnet.name: why for b in blocks if (why := mixed_up(b)) is not None}
+    reasons = [(b, out_of_phase(b) or mixed.get(b.magnet.name)) for b in blocks]
+    return [Lost(b.magnet.name, b.mode, f"mode {b.mode}: {why}") for b, why in reasons if why is not None]
+
+
+def out_of_phase(block: Block) -> str | None:
+    """Whether a block was scanned too far from resonance, or its scans disagree about where that was."""
     phases = block.readings.tuned.phase
-    if np.abs(phases).max() > STEEPEST:
+    worst = float(np.abs(phases).max())
+    if worst > STEEPEST:
         return (
-            f"mode {block.mode}: the signal's phase is turned by {np.degrees(np.abs(phases).max()):.0f} deg, more than 45; "
-            "the wire was not near its resonance; find the resonance again, then repeat the scan"
+            f"the signal's phase is turned by {np.degrees(worst):.0f} deg, more than 45; the wire was not near its "
+            "resonance; find the resonance again, then repeat the scan"
         )
     if np.ptp(phases) > APART:
         return (
-            f"mode {block.mode}: the scans' phases differ by {np.degrees(np.ptp(phases)):.0f} deg; "
-            "the wire drifted between them; let it settle, then repeat them"
+            f"the scans' phases differ by {np.degrees(np.ptp(phases)):.0f} deg; the wire drifted between them; "
+            "let it settle, then repeat them"
         )
-    return mixed_up(block)
+    return None
 
 
 def mixed_up(block: Block) -> str | None:
     """Whether the planes are exchanged or one is upside down: then conj(B), not B, is analytic in zeta."""
     square, lead = block.law.mirror
-    if block.law.square < 25.0 * max(block.law.dof, 1) or block.law.square < 10.0 * square:
+    blind = abs(block.weighing.offset) < _BLIND * block.magnet.length
+    if blind or block.law.square < _MIXED * max(block.law.dof, 1, square):
         return None
     skew = abs(lead.imag) > abs(lead.real)
     what = "x and y appear exchanged, in the sensors or in the stages" if skew else "one plane appears upside down"
-    return f"mode {block.mode}: {what}; check channels and signs by moving the wire by hand, mend the lab description"
+    return f"{what}; check channels and signs by moving the wire by hand, mend the lab description"
 
 
-def axis_gates(found: Combined) -> list[Gate]:
-    """All gates of one magnet whose centre was found."""
+def axis_gates(found: Combined, *, measured: bool) -> list[Gate]:
+    """All gates of one magnet whose centre was found; measured  whether sweeps told the damping, and so strengths."""
     blocks = [v.block for v in found.views]
     first = blocks[0]
     centre = found.point
-    gates = [*_points(first, centre), _phase(blocks), *(_law(b) for b in blocks), _sight(first), _strength(blocks)]
+    gates = [*_points(first, centre), _phase(blocks), *(_law(b) for b in blocks), _sight(first)]
+    gates += [_strength(blocks)] if measured else []
     gates += [_background(b) for b in blocks]
     gates += [g for b in blocks if (g := _forth_and_back(b)) is not None]
     agree = _agreement(found)

@@ -16,7 +16,7 @@ Source: damped string, derived; that both planes have one transfer is common pra
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +34,8 @@ _SPLIT, _TURN, _PHASE = 1e-3, 1.0, 0.3
 #: A first guess of the readings' noise, as part of the largest one; the residuals tell the true one.
 _NOISE = 2e-3
 _COMMON = 3
+#: Residuals above this part of a sweep's peak, or a Q below this, mean that no resonance was fitted.
+ROUGHEST, LOWEST_Q = 0.1, 10.0
 _MOST_STEPS = 40
 #: Mean square residual, in parts of _NOISE, above which the descent may have ended in a wrong valley.
 _DOUBTFUL = 9.0
@@ -277,7 +279,8 @@ def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[
         return v[:_COMMON], v[_COMMON:].reshape(-1, 5)
 
     def cost(v: Array) -> float:
-        return float(np.sum(_residual(stack, *split(v)) ** 2) / _NOISE**2 + priors @ v**2)
+        with np.errstate(all="ignore"):  # a step may lead where the model is no number; it is then not taken
+            return float(np.sum(_residual(stack, *split(v)) ** 2) / _NOISE**2 + priors @ v**2)
 
     now, damping = cost(x), 1e-4
     for _ in range(_MOST_STEPS):
@@ -298,10 +301,20 @@ def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[
 
 @dataclass(frozen=True, eq=False, slots=True)
 class SweepFit:
-    """The transfer, and each sweep with its fitted curve (2, n) complex [m] at the finite points."""
+    """The transfer, each sweep with its fitted curve (2, n) complex [m] at the finite points, and how well that fits.
+
+    rough  rms of the residuals, in parts of the largest reading of a sweep
+    """
 
     transfer: Transfer
     fitted: tuple[tuple[Sweep, ComplexArray], ...]
+    rough: float
+
+    @property
+    def sound(self) -> bool:
+        """Whether what was fitted is a resonance at all."""
+        q = [self.transfer.quality(int(n)) for n in self.transfer.modes]
+        return self.rough < ROUGHEST and min(q) > LOWEST_Q
 
 
 def fit_sweeps(sweeps: Sequence[Sweep], wire: Wire) -> SweepFit | None:
@@ -326,7 +339,16 @@ def fit_sweeps(sweeps: Sequence[Sweep], wire: Wire) -> SweepFit | None:
         square, x, cov = min((_descend(stack, s, priors) for s in starts), key=lambda d: d[0])
     factor = square / dof
     fitted = tuple((s, _curve(s, stack, i, x)) for i, s in enumerate(used))
-    return SweepFit(_transfer(used, stack, x, cov * factor, _NOISE * float(np.sqrt(factor))), fitted)
+    rough = _NOISE * float(np.sqrt(factor))
+    return SweepFit(_transfer(used, stack, x, cov * factor, rough), fitted, rough)
+
+
+def runs_backwards(fit: SweepFit, sweeps: Sequence[Sweep], wire: Wire) -> bool:
+    """Whether the phases fit when they are counted the other way round: time factor exp(-i w t) instead of exp(+i w t)."""
+    if fit.sound:
+        return False
+    other = fit_sweeps([replace(s, x=s.x.conj(), y=s.y.conj()) for s in sweeps], wire)
+    return other is not None and other.sound
 
 
 def _transfer(sweeps: Sequence[Sweep], stack: _Stack, x: Array, cov: Array, noise: float) -> Transfer:
