@@ -24,7 +24,7 @@ def whole_sentence(
     said += [text for text in (_of_occasion(f) for f in found) if text]
     if not said:
         return f"Girder {campaign.girder.name}: nothing was measured yet that an axis or a target could be found from."
-    return f"Girder {campaign.girder.name}. " + " ".join(said)
+    return f"Girder {campaign.girder.name}, " + " ".join(said)
 
 
 #: What each kind of tolerance limits, as people say it.
@@ -78,7 +78,7 @@ def _both_hold(found: OccasionFinding, verdicts: Sequence[Verdict]) -> list[str]
 
 
 def _changed(campaign: Campaign, changes: Sequence[Comparison]) -> list[str]:
-    return [_ended(c.sentence) for c in changes if c.start == campaign.reference][-1:]
+    return [_ended(f"From {c.sentence}") for c in changes if c.start == campaign.reference][-1:]
 
 
 def _planned(planned: Sequence[BoltPlan]) -> list[str]:

@@ -10,7 +10,7 @@ from monochord.campaign.found.comparison import OwnMove
 from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, Verdict
 from monochord.campaign.given.campaign import Tolerance
 from monochord.ground.estimate import Estimate
-from monochord.verdict.conformity import judge, probability_within, rule_words
+from monochord.verdict.conformity import guard_factor, judge, probability_within, rule_words
 
 #: Accepted risk of each decision, the default of ISO 14253-1:2017 (from memory).
 RISK = 0.05
@@ -103,4 +103,5 @@ def _verdict(
         verdict=judge(value, u, tolerance.limit, risk=risk) if known else CANNOT_BE_DECIDED,
         limit_by=f"tolerance of the {tolerance.quantity}",
         evidence=evidence if known else f"not known: {evidence}",
+        guard=guard_factor(risk) * u if known else math.nan,
     )
