@@ -13,7 +13,7 @@ import numpy as np
 
 from monochord.campaign.found.axes import Axis
 from monochord.campaign.found.points import PointSet
-from monochord.ground.estimate import Estimate, Factor, Label, kind_of, stack
+from monochord.ground.estimate import Estimate, Factor, kind_of, stack
 from monochord.ground.faults import Fault, Refused
 from monochord.ground.frames import Rigid, fit_rigid
 from monochord.survey.network import Array, Flags
@@ -182,11 +182,6 @@ def _carried(axis: Axis, motion: Rigid) -> Array:
     turned = motion.turn(slope)
     slope_now = turned[:2] / turned[2]
     return np.concatenate([place[:2] + slope_now * (axis.z - place[2]), slope_now])
-
-
-def label_of(name: str, unit: str) -> Label:
-    """A label in the girder frame."""
-    return Label(name, unit, "girder")
 
 
 def on(carriers: Sequence[str], carrier: str) -> Flags:
