@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.wire.drift import Drift, follow_drift
 from monochord.wire.model import ComplexArray
 from monochord.wire.passes import Passes
 from monochord.wire.setup import Setup
@@ -51,17 +52,26 @@ class Tuned:
 
 
 def tune(groups: Sequence[Passes], setup: Setup) -> list[Tuned]:
-    """Every scan's shift: from its own phase where that is clear, else from its neighbours in time."""
+    """Every scan's shift: what its own phase says, made one with what all others say about the string's drift."""
+    if not groups:
+        return []
     seen = [setup.mode(p.mode).unsee[:, None] * p.raw for p in groups]
     told = [_own_shifts(p, u, setup) for p, u in zip(groups, seen, strict=True)]
-    moments = np.concatenate([p.moments for p in groups]) if groups else np.zeros(0)
-    values = np.concatenate(told) if groups else np.zeros((0, 2))
-    # a scan that seems detuned by more than a half width says nothing about its neighbours
-    half = np.concatenate([np.full(len(p.scans), setup.mode(p.mode).decay / p.mode) for p in groups] or [np.zeros(0)])
-    known = np.isfinite(values[:, 0]) & (np.abs(values[:, 0] - _centre(values[:, 0])) < half)
-    order = np.argsort(moments[known], kind="stable")
-    line = np.column_stack([moments, values])[known][order]
-    return [_tuned(p, u, own, line, setup) for p, u, own in zip(groups, seen, told, strict=True)]
+    half = np.concatenate([np.full(len(p.scans), setup.mode(p.mode).decay / p.mode) for p in groups])
+    own = np.concatenate(told)
+    # a scan that seems detuned by more than a half width is refused later, and says nothing about its neighbours
+    far = np.abs(own[:, 0] - _centre(own[:, 0])) >= half
+    own[far] = np.nan
+    names = sorted({p.magnet for p in groups})
+    mode = np.concatenate([np.full(len(p.scans), p.mode) for p in groups])
+    block = np.concatenate([np.full(len(p.scans), p.mode * len(names) + names.index(p.magnet)) for p in groups])
+    drift = follow_drift(np.concatenate([p.moments for p in groups]), own, mode, block)
+    ends = np.cumsum([len(p.scans) for p in groups])[:-1]
+    parts = zip(np.split(drift.shift, ends), np.split(drift.u, ends), np.split(far, ends), strict=True)
+    return [
+        _tuned(p, u, np.where(off, own_[:, 0], shift), spread, drift, setup=setup)
+        for p, u, own_, (shift, spread, off) in zip(groups, seen, told, parts, strict=True)
+    ]
 
 
 def _centre(shifts: Array) -> float:
@@ -92,17 +102,11 @@ def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     return out
 
 
-def _tuned(passes: Passes, u: ComplexArray, own: Array, line: Array, setup: Setup) -> Tuned:
-    """Passes with each scan's own shift (k, 2) where it has one, else as the line (when, shift, u) of all runs there."""
+def _tuned(passes: Passes, u: ComplexArray, shift: Array, spread: Array, drift: Drift, *, setup: Setup) -> Tuned:
+    """Passes at the shift of each scan (k,); within a scan it runs as the drift does."""
     mode = setup.mode(passes.mode)
-    k, n = len(passes.scans), len(passes.time)
-    there, run = np.column_stack([np.zeros(k), np.full(k, np.inf)]), np.zeros(n)
-    if len(line):
-        there = np.column_stack([np.interp(passes.moments, line[:, 0], line[:, i]) for i in (1, 2)])
-        run = np.interp(passes.time, line[:, 0], line[:, 1])
-    shift, spread = np.where(np.isfinite(own), own, there).T
+    run = np.interp(passes.time, drift.times, drift.run)
+    mean = passes.per_scan(run) / passes.per_scan(np.ones(len(run)))
     w = 2.0 * np.pi * np.array([s.drive_frequency for s in passes.scans])
     phase = np.arctan2(mode.detuned(w, shift), 2.0 * mode.decay * w)
-    # within a scan the shift runs as the neighbours in time say, its mean held
-    mean = passes.per_scan(run) / passes.per_scan(np.ones(n))
     return Tuned(passes, u, mode.kernel(passes.w, run + (shift - mean)[passes.scan]), shift, spread, phase)

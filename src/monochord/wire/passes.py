@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 
 #: A scan counts as background when its magnet carries less than this part of the largest current of the magnet.
 OFF = 0.01
+#: How long a scan takes when nobody told its times [s].
+_SCAN = 100.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -24,8 +26,8 @@ class Passes:
     scan      (n,) place of each reading's scan in ``scans``;  zeta  (n,) stages x + i y [m]
     raw       (2, n) readings of the two sensors [m];  along_x  (n,) whether the stages moved along x
     w         (n,) drive [rad/s];  drive  (n,) its current, peak [A];  current  (n,) of the magnet [A]
-    moments   (k,) when each scan was read, its mean: seconds, or its place among all scans when times are not told
-    time      (n,) when each reading was taken, likewise
+    moments   (k,) when each scan was read, its mean [s]
+    time      (n,) when each reading was taken [s]
     """
 
     magnet: str
@@ -107,10 +109,10 @@ def _side_by_side(key: tuple[int, str, bool], scans: Sequence[WireScan], times: 
 
 
 def _times(scans: Sequence[WireScan]) -> list[Array]:
-    """Times of the readings of each scan; evenly spread over the scan's place in the row when some are not told."""
+    """Times of the readings of each scan [s]; when some are not told, every scan takes _SCAN seconds in its turn."""
     if all(len(s.times) == len(s.x) and bool(np.isfinite(s.times).all()) for s in scans):
         return [s.times for s in scans]
-    return [i + (np.arange(len(s.x)) + 0.5) / len(s.x) for i, s in enumerate(scans)]
+    return [_SCAN * (i + (np.arange(len(s.x)) + 0.5) / len(s.x)) for i, s in enumerate(scans)]
 
 
 def by_magnet(groups: Sequence[Passes]) -> Mapping[str, list[Passes]]:
