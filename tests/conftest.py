@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+# Matrices of one girder are small: more threads only wait for each other, the more so when tests run side by side.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import pytest
 
 LABS = Path(__file__).resolve().parents[2] / "shared" / "labs"

@@ -5,6 +5,7 @@ Only click is imported here; a command brings in the job when it runs, so that h
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 from pathlib import Path
@@ -15,6 +16,9 @@ from monochord import __version__
 from monochord.ground.faults import MonochordError, Refused
 
 DEFECT, REFUSED, LACKING = 1, 3, 4
+
+# The matrices of one girder are small: more threads only wait for each other. Whoever sets the number keeps it.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class Door(click.Group):
