@@ -31,6 +31,7 @@ from monochord.ground.frames import Rigid, rotation_from_vector
 
 Array = NDArray[np.float64]
 UM = 1e-6
+BY = {"x": "offset", "y": "offset", "own_move_x": "own move", "own_move_y": "own move"}
 
 MAGNETS = (
     Magnet("QA1", "quadrupole", (0.0, 0.0, -1.70), 0.25, 610.0, 0.11, 0.03),
@@ -343,7 +344,10 @@ def verdict(
     place: tuple[str, str, str], value: float | None, u: float | None, *, limit: float, evidence: str
 ) -> Verdict:
     """A verdict with a guard band of 1.645 u; place is occasion, magnet and quantity."""
-    rule, by = "guard band of 1.64 u on either side of the limit (risk 5 %)", f"tolerance of the {place[2]}"
+    rule, by = (
+        "guard band of 1.64 u on either side of the limit (risk 5 %)",
+        f"tolerance of the {BY.get(place[2], place[2])}",
+    )
     if value is None or u is None:
         nothing = float("nan")
         told = f"not known: {evidence}"

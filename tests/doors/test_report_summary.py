@@ -13,7 +13,8 @@ from monochord.campaign.found.points import Rejected
 from monochord.campaign.found.result import Result
 from monochord.campaign.given.girder import Magnet
 from monochord.ground.estimate import Estimate
-from monochord.report.summary import COLUMNS, LINES, summary
+from monochord.report.summary import LINES, summary
+from monochord.report.summary_decisions import COLUMNS
 from monochord.report.words import MINUS
 
 

@@ -17,6 +17,9 @@ SIX = ("dx", "dy", "dz", "rx", "ry", "rz")
 #: Said of what the data cannot tell apart from something else.
 CANNOT_TELL = "cannot be told apart"
 
+#: Why a result has no comparison.
+NONE = "no two occasions were compared"
+
 NO_CLOSURE = "the change by the wire and the change by the survey are not both known"
 NO_AXIS_CHANGE = "the change of this magnet's axis is not known"
 
@@ -24,7 +27,7 @@ NO_AXIS_CHANGE = "the change of this magnet's axis is not known"
 def comparisons_part(result: Result) -> Part:
     """Every pair of occasions that was compared."""
     parts = [comparison_part(result, found) for found in result.comparisons]
-    return parts, {} if parts else {"comparisons": "no two occasions were compared"}
+    return parts, {} if parts else {"comparisons": NONE}
 
 
 def comparison_part(result: Result, found: Comparison) -> dict[str, object]:

@@ -15,10 +15,12 @@ NO_DEPARTURE = "this magnet's departure from the reference shape is not known"
 def plans_part(result: Result) -> Part:
     """Every bolt plan that was made."""
     parts = [plan_part(result, plan) for plan in result.plans]
-    if parts:
-        return parts, {}
-    missing = "the girder's bolts are not described" if not result.campaign.girder.bolts else "no bolt plan was made"
-    return parts, {"plans": missing}
+    return parts, {} if parts else {"plans": why_none(result)}
+
+
+def why_none(result: Result) -> str:
+    """Why a result has no bolt plan."""
+    return "no bolt plan was made" if result.campaign.girder.bolts else "the girder's bolts are not described"
 
 
 def plan_part(result: Result, plan: BoltPlan) -> dict[str, object]:

@@ -19,10 +19,13 @@ def verdicts_part(result: Result) -> Part:
     for found in ordered(result):
         magnets = parts.setdefault(found.occasion, {})
         magnets.setdefault(found.magnet, {})[key_of(found)] = verdict_part(found)
-    if parts:
-        return parts, {}
+    return parts, {} if parts else {"verdicts": why_none(result)}
+
+
+def why_none(result: Result) -> str:
+    """Why a result has no verdict."""
     declared = "no occasion gave a value that a limit is declared for"
-    return parts, {"verdicts": declared if result.campaign.tolerances else "no tolerance is declared"}
+    return declared if result.campaign.tolerances else "no tolerance is declared"
 
 
 def key_of(found: Verdict) -> str:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Axis, CommonLine
+from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.given.campaign import Tolerance
@@ -49,10 +51,19 @@ def component(estimate: Estimate, name: str) -> Known:
     """
     if name not in estimate.names:
         return Known(None, None)
-    i = estimate.index(name)
+    i = estimate.names.index(name)
     value = finite(float(estimate.value[i]))
-    variance = sum(float(f.jacobian[i] @ f.spread @ f.jacobian[i]) for f in estimate.factors.values())
-    return Known(value, finite(math.sqrt(max(variance, 0.0))) if value is not None else None)
+    return Known(value, finite(math.sqrt(max(_variances(estimate)[i], 0.0))) if value is not None else None)
+
+
+@lru_cache(maxsize=256)
+def _variances(estimate: Estimate) -> list[float]:
+    """Variances of all components; an estimate never changes, and a page asks for the same ones many times."""
+    total = np.zeros(len(estimate.value))
+    for factor in estimate.factors.values():
+        total = total + np.einsum("ij,ij->i", factor.jacobian @ factor.spread, factor.jacobian)
+    variances: list[float] = total.tolist()
+    return variances
 
 
 def offset_of(line: CommonLine, magnet: str) -> tuple[Known, Known]:
@@ -93,6 +104,12 @@ def with_line(result: Result) -> Iterator[tuple[OccasionFinding, CommonLine]]:
 def with_points(result: Result) -> Iterator[tuple[OccasionFinding, PointSet]]:
     """Occasions with adjusted targets, in their order."""
     return ((o, o.points) for o in result.occasions if o.points is not None)
+
+
+def by_weight(result: Result) -> list[Comparison]:
+    """Comparisons with the reference before those of other pairs, each the latest first."""
+    latest = list(reversed(result.comparisons))
+    return sorted(latest, key=lambda found: found.start != result.campaign.reference)
 
 
 def in_girder_frame(points: PointSet) -> Estimate:

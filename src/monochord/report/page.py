@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from monochord.campaign.found.result import Result
 from monochord.report.sections import CHAPTERS
+from monochord.report.words import pretty
 
 if TYPE_CHECKING:
     from jinja2 import Template
@@ -50,7 +51,7 @@ def unbroken(text: str) -> str:
     >>> unbroken("S2 moved 13 ± 2 µm up") == "S2 moved 13\u00a0±\u00a02\u00a0µm up"
     True
     """
-    return re.sub(r"(?<=[\d±]) (?=±|[µmn]?m\b|[µm]?rad\b|\d|%)", "\N{NO-BREAK SPACE}", text)
+    return re.sub(r"(?<=[\d±]) (?=±|[µmn]?m\b|[µm]?rad\b|\d|%)", "\N{NO-BREAK SPACE}", pretty(text))
 
 
 @cache
@@ -65,4 +66,5 @@ def _template(name: str) -> Template:
 
     loader = FileSystemLoader(TEMPLATES)
     room = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    room.filters["unbroken"] = unbroken
     return room.get_template(name)

@@ -115,6 +115,13 @@ def error_bar(x: float, low: float, high: float, *, cap: float = 4.0) -> str:
     return tag("path", d=d + caps, class_="interval")
 
 
+def span_bar(y: float, left: float, right: float, *, cap: float = 3.5) -> str:
+    """A level interval with caps, all in drawing units."""
+    d = f"M{short(left)} {short(y)}H{short(right)}"
+    caps = "".join(f"M{short(x)} {short(y - cap)}v{short(2 * cap)}" for x in (left, right))
+    return tag("path", d=d + caps, class_="interval")
+
+
 def ellipse(x: float, y: float, cov: Array, size: float, class_: str) -> str:
     """The 95 % ellipse of a plane covariance (2, 2) at a place of the drawing.
 

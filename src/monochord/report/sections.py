@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 
 from monochord.campaign.found.result import Result
+from monochord.report.chapter import Chapter, Section
+from monochord.report.decisions import comparison_chapter, plan_chapter, verdict_chapter
 from monochord.report.facts import COVERAGE, with_line, with_points
 from monochord.report.figures.along import axes_picture
 from monochord.report.figures.curves import curve_picture
 from monochord.report.figures.network import network_picture, targets_picture
 from monochord.report.figures.residuals import residuals_picture
 from monochord.report.svg import Picture
+from monochord.report.tables.origin import origins_table
 from monochord.report.tables.state import (
     conditions_table,
+    failed_table,
     feet_table,
     gates_table,
     inputs_table,
@@ -24,27 +27,6 @@ from monochord.report.tables.state import (
 from monochord.report.tables.survey import rejected_table, residuals_table, stations_table, targets_table
 from monochord.report.tables.table import Table
 from monochord.report.tables.wire import axes_table, causes_table, corrections_table, moves_table, offsets_table
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """Pictures, then tables, under one heading; small pictures stand side by side. ``empty`` is said when there is neither."""
-
-    title: str
-    pictures: tuple[Picture, ...] = ()
-    tables: tuple[Table, ...] = ()
-    small: bool = False
-    empty: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Chapter:
-    """Sections under one heading, with a sentence on how to read them."""
-
-    ident: str
-    title: str
-    lead: str
-    sections: tuple[Section, ...]
 
 
 def pictures_chapter(result: Result) -> Chapter:
@@ -123,7 +105,10 @@ def tables_chapter(result: Result) -> Chapter:
                 empty=no_survey,
             ),
             Section("Temperature, wire and feet", tables=(conditions_table(result), *_feet(result))),
-            Section("Checks and what is missing", tables=(lacks_table(result), gates_table(result), notes_table(result))),
+            Section(
+                "Checks and what is missing",
+                tables=(lacks_table(result), failed_table(result), gates_table(result), notes_table(result)),
+            ),
         ),
     )  # fmt: skip
 
@@ -139,9 +124,19 @@ def origin_chapter(result: Result) -> Chapter:
         "origin",
         "Origin",
         f"Run {origin.run}, made by {origin.made_by} at {origin.made_at} (UTC).",
-        (Section("Files and settings", tables=(inputs_table(result), settings_table(result))),),
+        (
+            Section("Where each number comes from", tables=(origins_table(result),)),
+            Section("Files and settings", tables=(inputs_table(result), settings_table(result))),
+        ),
     )
 
 
-#: The chapters of a page, in order.
-CHAPTERS: tuple[Callable[[Result], Chapter], ...] = (pictures_chapter, tables_chapter, origin_chapter)
+#: The chapters of a page, in order: what was decided, what changed and what to do come before what was measured.
+CHAPTERS: tuple[Callable[[Result], Chapter], ...] = (
+    verdict_chapter,
+    comparison_chapter,
+    plan_chapter,
+    pictures_chapter,
+    tables_chapter,
+    origin_chapter,
+)

@@ -2,55 +2,83 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from monochord.campaign.found.axes import CommonLine
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.report.document_occasion import lacks_of
 from monochord.report.facts import Known, limit_of, magnets_of, offset_of, with_line
+from monochord.report.judged import by_occasion, worst_by_magnet
+from monochord.report.summary_decisions import COLUMNS, decision_lines, wrapped
 from monochord.report.tables.table import Cell, column
 from monochord.report.words import UNKNOWN, counted, listed, micrometres, number, offset_words, sight
 
-LINES, COLUMNS = 24, 100
+LINES = 24
 NO_LINE = "No occasion has axes and a common line."
-MOST_SENTENCE, LEAST_SENTENCE, MOST_MAGNETS = 6, 3, 10
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much room the parts get: lines of the sentence, of every other part, of magnets; blank lines or none."""
+
+    sentence: int
+    most: int
+    magnets: int
+    blanks: bool
+
+
+#: From generous to tight; the first that fits the screen is taken.
+ROOMS = (
+    Room(6, 2, 10, True),
+    Room(4, 2, 10, True),
+    Room(4, 1, 10, True),
+    Room(3, 1, 10, True),
+    Room(3, 1, 10, False),
+    Room(3, 1, 6, False),
+)
 
 
 def summary(result: Result, *, report: str = "") -> str:
-    """At most 24 lines of at most 100 columns: sentence, offsets, moves, rejected, lacks, and where the report is.
+    """At most 24 lines of at most 100 columns, what matters most first.
+
+    Sentence; feet to bring to bear before anything is turned; verdicts, own moves and turns; offsets; what was left out
+    or is missing; where the report is.
 
     report  the place of the full report, printed as it is however long; "" leaves the line out
 
     The magnets of the last occasion with a common line are listed; earlier occasions get one line together.
     """
+    built = (_built(result, report, room) for room in ROOMS)
+    fits = next((lines for lines in built if len(lines) <= LINES), _built(result, report, ROOMS[-1])[:LINES])
+    return "\n".join(fits) + "\n"
+
+
+def _built(result: Result, report: str, room: Room) -> list[str]:
     judged = list(with_line(result))
-    table = [*_magnets(result, *judged[-1]), *_earlier(result, judged[:-1])] if judged else [NO_LINE]
+    table = [*_magnets(result, *judged[-1], room), *_earlier(result, judged[:-1])] if judged else [NO_LINE]
     place = [f"Report: {report}"] if report else []
-    for most in (2, 1):  # the sentence comes first: where it gets too little room, the rest is told in less
-        tail = [*_rejected(result, most), *_lacks(result, most), *_notes(result), *place]
-        room = LINES - len(table) - len(tail) - 2
-        if room >= LEAST_SENTENCE:
-            break
-    lines = [*_wrapped(result.sentence, min(room, MOST_SENTENCE)), "", *table]
-    return "\n".join([*lines, "", *tail] if tail else lines) + "\n"
-
-
-def _wrapped(text: str, most: int) -> list[str]:
-    return textwrap.wrap(text, COLUMNS, max_lines=most, placeholder=" ... (see the report)")
+    tail = [*_rejected(result, room.most), *_lacks(result, room.most), *_notes(result), *place]
+    parts = [wrapped(result.sentence, room.sentence), decision_lines(result, room.most), table, tail]
+    lines: list[str] = []
+    for part in parts:
+        lines += [*([""] if lines and part and room.blanks else []), *part]
+    return lines
 
 
 def _clipped(text: str) -> str:
     return text if len(text) <= COLUMNS else text[: COLUMNS - 4] + " ..."
 
 
-def _magnets(result: Result, found: OccasionFinding, line: CommonLine) -> list[str]:
-    """A table of offsets, limit and move, one line for each magnet."""
-    names = magnets_of(result)[:MOST_MAGNETS]
+def _magnets(result: Result, found: OccasionFinding, line: CommonLine, room: Room) -> list[str]:
+    """A table of offsets, limit, verdict and move, one line for each magnet."""
+    names = magnets_of(result)[: room.magnets]
+    judged = dict(by_occasion(result).get(found.name, []))
+    worst = worst_by_magnet(v for family, group in judged.items() if family.ident == "line" for v in group)
     offsets = [offset_of(line, name) for name in names]
     x, y = (_printed(column([pair[k] for pair in offsets], 1e6, across="xy"[k])) for k in (0, 1))
     moves = {move.magnet: move for move in found.moves}
-    rows = [("magnet", "x, sideways [µm]", "y, height [µm]", "limit", "move")]
+    rows = [("magnet", "x, sideways [µm]", "y, height [µm]", "limit", "verdict", "move")]
     for name, in_x, in_y in zip(names, x, y, strict=True):
         limit = limit_of(result.campaign.tolerances, "offset", name)
         move = moves.get(name)
@@ -60,10 +88,12 @@ def _magnets(result: Result, found: OccasionFinding, line: CommonLine) -> list[s
                 in_x,
                 in_y,
                 "none" if limit is None else number(limit * 1e6, 0),
+                worst.get(name, "none"),
                 offset_words(move.x, move.y) if move else "none",
             )
         )
-    title = f"{found.name}: offsets from the common line, number ± standard uncertainty"
+    rests = "" if found.line_evidence == "wire" else f" ({found.line_evidence})"
+    title = f"{found.name}: offsets from the common line{rests}, number ± standard uncertainty"
     more = len(magnets_of(result)) - len(names)
     rest = [f"and {counted(more, 'more magnet')}, see the report"] if more else []
     return [_clipped(title), *_aligned(rows), *rest]
@@ -114,12 +144,12 @@ def _rejected(result: Result, most: int) -> list[str]:
     if not surveys:
         return []
     count = f" ({len(out)})" if out else ""
-    return _wrapped(f"Left out of the survey{count}: {listed(out, 6)}", most)
+    return wrapped(f"Left out of the survey{count}: {listed(out, 6)}", most)
 
 
 def _lacks(result: Result, most: int) -> list[str]:
     lacks = [f"{o.name} {what}: {why}" for o in result.occasions for what, why in lacks_of(result, o)]
-    return _wrapped(f"{UNKNOWN.capitalize()} or missing: {'; '.join(lacks)}", most) if lacks else []
+    return wrapped(f"{UNKNOWN.capitalize()} or missing: {'; '.join(lacks)}", most) if lacks else []
 
 
 def _notes(result: Result) -> list[str]:

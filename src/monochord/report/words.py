@@ -7,6 +7,7 @@ Signs are printed with words beside them (x: + left, - right, looking along the 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
 
 MINUS = "\N{MINUS SIGN}"
@@ -147,6 +148,28 @@ def _part(value: float | None, word: str, neutral: str) -> str:
     if value is None or not math.isfinite(value):
         return f"{UNKNOWN} {neutral}"
     return f"{abs(value) * 1e6:.0f} µm {word or neutral}"
+
+
+def percent(share: float) -> str:
+    """A share 0..1 in percent with one decimal; what rounds to nothing or to all is told as beyond the last digit.
+
+    >>> percent(0.8312), percent(0.99999), percent(0.0), percent(1.0)
+    ('83.1', '> 99.9', '< 0.1', '> 99.9')
+    """
+    if share >= 0.9995:
+        return "> 99.9"
+    if share < 0.0005:
+        return "< 0.1"
+    return f"{100.0 * share:.1f}"
+
+
+def pretty(text: str) -> str:
+    """Words as people print them: the true sign of plus or minus, and the Greek letter of "micro".
+
+    >>> pretty("S2 moved 18 +- 3 um left and rolled +35 +- 11 urad, 3 um/m")
+    'S2 moved 18 ± 3 µm left and rolled +35 ± 11 µrad, 3 µm/m'
+    """
+    return re.sub(r"(?<=\d) u(m|rad)\b", r" µ\1", re.sub(r"(?<=\d) \+- (?=\d)", " ± ", text))
 
 
 def counted(count: int, noun: str, nouns: str = "") -> str:

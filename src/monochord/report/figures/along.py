@@ -34,8 +34,8 @@ def axes_picture(result: Result, found: OccasionFinding, line_found: CommonLine)
     """Plan view (x) above, side view (y) below, along z; intervals are 95 %."""
     magnets = result.campaign.girder.magnets
     planes = [[_standing(result, found, line_found, m, plane) for m in magnets] for plane in (0, 1)]
-    along = _along(magnets)
-    lifts = _lifts(along, magnets)
+    along = along_scale(magnets)
+    lifts = head_lifts(along, magnets)
     head = HEAD + max(lifts, default=0.0)
     tops = [20.0 + head, 20.0 + head + TALL + GAP + head]
     body = [
@@ -45,7 +45,7 @@ def axes_picture(result: Result, found: OccasionFinding, line_found: CommonLine)
         _panel(along, planes[1], lifts, tops[1], ("up", "down")),
     ]
     bottom = tops[1] + TALL
-    body += [bottom_axis(along, bottom), _beam(bottom + 33)]
+    body += [bottom_axis(along, bottom), beam_axis(bottom + 33)]
     return Picture(
         ident("axes", found.name),
         f"Magnetic axes about the common line, {found.name}",
@@ -75,7 +75,8 @@ def _tilt(axis: Axis | None, line_found: CommonLine, plane: int) -> float | None
     return None if slope is None else (slope - line_found.slope[plane]) * UM
 
 
-def _along(magnets: Sequence[Magnet]) -> Scale:
+def along_scale(magnets: Sequence[Magnet]) -> Scale:
+    """The girder's magnets from end to end, z to the right."""
     ends = [m.point[2] + s * max(m.length, 0.1) / 2 for m in magnets for s in (-1, 1)]
     room = 0.04 * (max(ends, default=1.0) - min(ends, default=-1.0))
     return Scale(min(ends, default=-1.0) - room, max(ends, default=1.0) + room, LEFT, RIGHT)
@@ -85,22 +86,22 @@ def _panel(
     along: Scale, standings: Sequence[Standing], lifts: Sequence[float], upper: float, words: tuple[str, str]
 ) -> str:
     lower = upper + TALL
-    reach = max([1.0, *(1.12 * r for s in standings for r in _reaches(s))])
+    reach = max([1.0, *(1.12 * r for s in standings for r in reaches(s))])
     up = Scale(-reach, reach, lower, upper)
     places = decimals_for([s.offset.u for s in standings])
     return group(
         panel(LEFT, upper, RIGHT, lower),
-        *(_body(along, s.magnet, upper, lower) for s in standings),
-        *(_band(along, up, standings)),
+        *(magnet_body(along, s.magnet, upper, lower) for s in standings),
+        *(tolerance_band(along, up, standings)),
         left_axis(up, LEFT, RIGHT),
         line(LEFT, up(0.0), RIGHT, up(0.0), "zero"),
-        _sides(up, words),
+        side_words(up, words),
         *(_mark(along, up, s) for s in standings),
-        *(_head(along, s, lift, upper, places) for s, lift in zip(standings, lifts, strict=True)),
+        *(magnet_head(along, s, lift, upper, places) for s, lift in zip(standings, lifts, strict=True)),
     )
 
 
-def _sides(up: Scale, words: tuple[str, str]) -> str:
+def side_words(up: Scale, words: tuple[str, str]) -> str:
     """The signs in words, right of the panel."""
     x, middle, arm = RIGHT + 10, up(0.0), 0.3 * TALL
     return group(
@@ -111,18 +112,20 @@ def _sides(up: Scale, words: tuple[str, str]) -> str:
     )
 
 
-def _reaches(s: Standing) -> list[float]:
+def reaches(s: Standing) -> list[float]:
+    """What a panel must hold of one magnet: the far end of its interval, and its limit."""
     value = abs(s.offset.value or 0.0) + COVERAGE * (s.offset.u or 0.0)
     return [value, s.limit or 0.0]
 
 
-def _body(along: Scale, magnet: Magnet, upper: float, lower: float) -> str:
+def magnet_body(along: Scale, magnet: Magnet, upper: float, lower: float) -> str:
+    """The length that a magnet takes along the girder, over a panel's height."""
     half = max(magnet.length, 0.05) / 2
     left, right = along(magnet.point[2] - half), along(magnet.point[2] + half)
     return box(left, upper, right - left, lower - upper, "magnet")
 
 
-def _band(along: Scale, up: Scale, standings: Sequence[Standing]) -> list[str]:
+def tolerance_band(along: Scale, up: Scale, standings: Sequence[Standing]) -> list[str]:
     """The tolerance: one band when all magnets share it, else one for each magnet."""
     limits = {s.limit for s in standings}
     if limits == {None}:
@@ -165,14 +168,14 @@ def _slope(along: Scale, up: Scale, s: Standing, value: float) -> str:
     return line(along(z - half), up(value - half * s.tilt), along(z + half), up(value + half * s.tilt), "slope")
 
 
-def _lifts(along: Scale, magnets: Sequence[Magnet]) -> list[float]:
+def head_lifts(along: Scale, magnets: Sequence[Magnet]) -> list[float]:
     """How far each head is lifted: heads of magnets that stand close take turns in two rows."""
     places = along.many(m.point[2] for m in magnets)
     close = any(b - a < 76.0 for a, b in itertools.pairwise(places))
     return [ROW if close and i % 2 else 0.0 for i in range(len(places))]
 
 
-def _head(along: Scale, s: Standing, lift: float, upper: float, places: int) -> str:
+def magnet_head(along: Scale, s: Standing, lift: float, upper: float, places: int) -> str:
     """Name and value above the magnet."""
     x = along(s.magnet.point[2])
     value = "not known" if s.offset.value is None else number(s.offset.value, places, sign=True)
@@ -182,7 +185,8 @@ def _head(along: Scale, s: Standing, lift: float, upper: float, places: int) -> 
     return tag("text", name, amount, y=upper - 18 - lift, text_anchor="middle", class_="value")
 
 
-def _beam(y: float) -> str:
+def beam_axis(y: float) -> str:
+    """The way of the beam and the name of the axis, below a panel."""
     return group(
         arrow(LEFT, y - 4, LEFT + 44, y - 4, "beam", head=7),
         text(LEFT + 52, y, "beam", "side"),

@@ -9,6 +9,9 @@ from monochord.report.document_occasion import NOT_FELT, lacks_of
 from monochord.report.facts import Known, finite, given_of
 from monochord.report.svg import ident
 from monochord.report.tables.table import Cell, Table, column, plain, reasons_note, rows_of, words
+from monochord.report.words import counted
+
+PASSED = "passed"
 
 
 def conditions_table(result: Result) -> Table:
@@ -68,10 +71,25 @@ def gates_table(result: Result) -> Table:
     """Every check of every finding and what it said."""
     return Table(
         ident("table-gates"),
-        "Checks",
+        "All checks",
         ("occasion", "of", "check", "outcome", "what was found"),
         tuple(row for found in result.occasions for row in _gates(found)),
         empty="No check was made.",
+        long=True,
+    )
+
+
+def failed_table(result: Result) -> Table:
+    """The checks that did not pass."""
+    rows = [row for found in result.occasions for row in _gates(found)]
+    failed = [row for row in rows if row[3].text != PASSED]
+    return Table(
+        ident("table-failed"),
+        "Checks that did not pass",
+        ("occasion", "of", "check", "outcome", "what was found"),
+        tuple(failed),
+        note=f"{len(rows) - len(failed)} of {counted(len(rows), 'check')} passed." if failed else "",
+        empty=f"All of {counted(len(rows), 'check')} passed." if rows else "No check was made.",
     )
 
 
@@ -86,7 +104,7 @@ def _gates(found: OccasionFinding) -> list[tuple[Cell, ...]]:
             words(found.name),
             words(of),
             words(gate.name),
-            words("passed" if gate.ok else "did not pass"),
+            words(PASSED if gate.ok else "did not pass"),
             words(gate.message),
         )
         for of, gates in sources

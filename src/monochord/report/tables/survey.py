@@ -38,6 +38,7 @@ def targets_table(result: Result, occasion: str, points: PointSet) -> Table:
         tuple(rows),
         note=reasons_note(why.items()),
         empty="No target was determined.",
+        long=True,
     )
 
 

@@ -12,6 +12,7 @@ from monochord.report.words import (
     height_word,
     known,
     number,
+    pretty,
     scaled,
     side_word,
     with_uncertainty,
@@ -37,6 +38,7 @@ class Table:
     """One table; the first cell of a row heads it.
 
     ident  unique on its page;  note  printed below, about what is not known;  empty  said instead of no rows
+    long   True when only the page shows it, not the paper
     """
 
     ident: str
@@ -45,11 +47,12 @@ class Table:
     rows: tuple[tuple[Cell, ...], ...]
     note: str = ""
     empty: str = ""
+    long: bool = False
 
 
 def words(text: str) -> Cell:
     """A cell of words."""
-    return Cell(text)
+    return Cell(pretty(text))
 
 
 def plain(value: float | None, decimals: int, factor: float = 1.0, *, sign: bool = False, word: str = "") -> Cell:

@@ -41,7 +41,7 @@ def offsets_table(result: Result, found: OccasionFinding, line: CommonLine) -> T
             column([y for _, y in offsets], UM, across="y"),
             [Cell("none declared", style="number") if v is None else plain(v, 0, UM) for v in limits],
         ),
-        note=f"Common line: {line.rule}. {reasons_note(missing)}",
+        note=f"Common line: {line.rule}. Rests on: {found.line_evidence}. {reasons_note(missing)}".strip(),
     )
 
 
@@ -121,6 +121,7 @@ def corrections_table(found: OccasionFinding, wire: WireFinding) -> Table:
             [_correction(c, c.y, c.u_y) for _, c in rows],
         ),
         empty="No correction was applied.",
+        long=True,
     )
 
 
@@ -157,6 +158,7 @@ def causes_table(result: Result, found: OccasionFinding, line: CommonLine) -> Ta
             for n, q, i in picked
         ),
         note="The squares of a row sum to the square of its last number.",
+        long=True,
     )
 
 
