@@ -65,6 +65,23 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
     Positive sizes: hogged, bent to the left, twisted from x towards y along the beam.
 
     Raises Refused with fewer than four common targets on the girder and its magnets.
+
+    Source: derived; weights by Aitken 1935, priors by Henderson 1975 (from memory); the decomposition is common practice.
+
+    >>> from monochord.ground.estimate import Estimate
+    >>> names = tuple(f"B{k}{side}" for k in range(5) for side in "lr")
+    >>> places = np.array([(x, -0.3, z) for z in (-2.0, -1.0, 0.0, 1.0, 2.0) for x in (0.3, -0.3)])
+    >>> sagged = places - np.outer(1.0 - (places[:, 2] / 2.0) ** 2, [0.0, 80e-6, 0.0])
+    >>> def seen(occasion, at):
+    ...     causes = {f"reading:{occasion}": 4e-12 * np.eye(30)}
+    ...     labels = [f"{n}.{c}" for n in names for c in "xyz"]
+    ...     estimate = Estimate.of(at.reshape(-1), labels, unit="m", frame="girder", causes=causes)
+    ...     pose = Rigid("survey", "girder", np.eye(3), np.zeros(3))
+    ...     carriers = dict.fromkeys(names, "girder")
+    ...     return PointSet("girder", names, estimate, carriers, pose, (), (), (), {}, 0.0, 0.0, 1.0, 60.0, ())
+    >>> girder = Girder("example", "example", None, (), (), ())
+    >>> compare("bench", "tunnel", seen("bench", places), seen("tunnel", sagged), None, None, girder).sentence
+    'bench to tunnel: the girder sagged 79 +- 2 um in the middle against its ends.'
     """
     known = {m.name for m in girder.magnets}
     axes = [[axis for axis in one or () if axis.magnet in known] for one in (axes_a, axes_b)]

@@ -156,7 +156,7 @@ def sentence(
     unseen = [m.magnet for m in moves if m.evidence == "none"]
     said += [f"nothing was seen of {listed(unseen)}"] if unseen else []
     said += [t.words for t in targets if t.found]
-    if not sure and all(m.found is False for m in moves):
+    if moves and all(m.found is False for m in moves):
         said.append("no magnet moved by itself")
     said += more
     said += [closure.words] if closure is not None else []
