@@ -66,7 +66,7 @@ def test_demo_names_its_report_and_says_that_its_data_are_invented(
     done, folder = demo
     assert done.returncode == 0, done.stderr
     assert "report.html" in done.stdout
-    assert "all data invented, seed 1" in done.stdout
+    assert "All data invented, seed 1." in done.stdout
     assert len(done.stdout.splitlines()) <= 30
     document = json.loads((folder / "campaign" / "found" / "result.json").read_text(encoding="utf-8"))
     assert document_faults(document) == ()
@@ -94,7 +94,7 @@ def test_begin_then_run_and_json_goes_where_it_is_asked(handed_over: Path, tmp_p
     )
     assert begun.returncode == 0, begun.stderr
     assert "monochord run campaign" in begun.stdout
-    ran = monochord("run", "campaign", "--json", "out/result.json", "--quiet", "--no-page", cwd=tmp_path)
+    ran = monochord("run", "campaign", "--json", "out/result.json", "--quiet", "--no-page", "--no-paper", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     document = json.loads((tmp_path / "out" / "result.json").read_text(encoding="utf-8"))
     assert document["girder"]["name"] == "G-7"

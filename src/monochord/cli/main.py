@@ -118,8 +118,9 @@ def begin(folder: Path, lab: Path, into: Path, settings: tuple[str, ...]) -> Non
     help="Write the result document here instead of CAMPAIGN/found/result.json.",
 )
 @click.option("--page/--no-page", default=True, help="Write the page CAMPAIGN/found/report.html, or leave it.")
+@click.option("--paper/--no-paper", default=True, help="Write the paper CAMPAIGN/found/report.pdf, or leave it.")
 @click.option("--quiet", is_flag=True, help="Show no progress and no summary.")
-def run(campaign: Path, json_out: Path | None, page: bool, quiet: bool) -> None:
+def run(campaign: Path, json_out: Path | None, page: bool, paper: bool, quiet: bool) -> None:
     r"""Evaluate all that is in CAMPAIGN: axes, offsets, targets, and what could not be found and why.
 
     \b
@@ -131,10 +132,12 @@ def run(campaign: Path, json_out: Path | None, page: bool, quiet: bool) -> None:
     from monochord.report.summary import summary
 
     context = real_context() if quiet else real_context(lambda line: click.echo(line, err=True))
-    done = run_campaign(campaign, context, json_out=json_out, with_page=page)
+    done = run_campaign(campaign, context, json_out=json_out, with_page=page, with_paper=paper)
     if not quiet:
         click.echo(summary(done.result))
-        click.echo(f"Result: {done.document}" + (f"   Page: {done.page}" if done.page else ""))
+        for what, where in (("Result", done.document), ("Page", done.page), ("Paper", done.paper)):
+            if where is not None:
+                click.echo(f"{what}: {where}")
         click.echo(f"Record: {done.remembered}")
     if not any(f.wire or f.points for f in done.result.occasions):
         sys.exit(LACKING)
@@ -159,7 +162,8 @@ def demo(seed: int, into: Path) -> None:
 
     done = run_demo(into, seed, real_context(lambda line: click.echo(line, err=True)))
     click.echo(summary(done.result))
-    click.echo(f"Result: {done.document}   Page: {done.page}   (all data invented, seed {seed})")
+    click.echo(f"Page: {done.page}   Paper: {done.paper}   Result: {done.document}")
+    click.echo(f"All data invented, seed {seed}.")
 
 
 def _pairs(settings: tuple[str, ...]) -> dict[str, str]:

@@ -26,11 +26,14 @@ class Run:
     result: Result
     document: Path
     page: Path | None
+    paper: Path | None
     remembered: str
 
 
-def run_campaign(folder: Path, context: Context, *, json_out: Path | None = None, with_page: bool = True) -> Run:
-    """Load, evaluate and write: the result document, and the page unless it is not wanted."""
+def run_campaign(
+    folder: Path, context: Context, *, json_out: Path | None = None, with_page: bool = True, with_paper: bool = True
+) -> Run:
+    """Load, evaluate, keep in the record and write: the document, and page and paper unless they are not wanted."""
     result = evaluate(load_campaign(folder), context)
     found = folder / FOUND
     found.mkdir(exist_ok=True)
@@ -44,7 +47,14 @@ def run_campaign(folder: Path, context: Context, *, json_out: Path | None = None
 
         page_file = found / "report.html"
         write_whole(page_file, page(result))
-    return Run(result, document, page_file, remembered)
+    paper_file: Path | None = None
+    if with_paper:
+        from monochord.report.pdf import pdf
+
+        context.say("setting the report on paper")
+        paper_file = found / "report.pdf"
+        write_whole(paper_file, pdf(result))
+    return Run(result, document, page_file, paper_file, remembered)
 
 
 def _remember(record: Path, result: Result, text: str) -> str:
@@ -62,9 +72,9 @@ def _remember(record: Path, result: Result, text: str) -> str:
     )
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file so that a reader sees the old one or the new one, never half of either."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(path.name + ".part")
-    part.write_text(text, encoding="utf-8")
+    part.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
     os.replace(part, path)

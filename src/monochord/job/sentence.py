@@ -9,7 +9,7 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import OccasionFinding
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign
-from monochord.report.words import height_word, listed, micrometres, number, side_word
+from monochord.report.words import height_word, listed, micrometres, number, pretty, side_word
 
 
 def whole_sentence(
@@ -24,7 +24,7 @@ def whole_sentence(
     said += [text for text in (_of_occasion(f) for f in found) if text]
     if not said:
         return f"Girder {campaign.girder.name}: nothing was measured yet that an axis or a target could be found from."
-    return f"Girder {campaign.girder.name}, " + " ".join(said)
+    return pretty(f"Girder {campaign.girder.name}, " + " ".join(said))
 
 
 #: What each kind of tolerance limits, as people say it.
