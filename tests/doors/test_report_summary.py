@@ -69,9 +69,73 @@ def test_it_never_outgrows_the_screen(invented: Result, count: int) -> None:
     assert len(lines) <= LINES
     assert max(map(len, lines)) <= COLUMNS
     told = [line for line in lines if line.startswith("QQ")]
-    assert len(told) == min(count, 10)
-    assert any(f"and {count - 10} more magnet" in line for line in lines) == (count > 10)
+    assert (
+        len(told) == count if count <= 5 else len(told) >= 6
+    )  # where room is short, the last magnets are only counted
+    assert any(f"and {count - len(told)} more magnet" in line for line in lines) == (count > len(told))
     assert any(line.startswith("Left out of the survey (41): ") for line in lines)
+
+
+def test_what_was_decided_stands_before_the_offsets(invented: Result) -> None:
+    text = summary(invented)
+
+    told = " ".join(text.split())
+    assert "Verdict 3-restored. Line limit: 5 of 5 magnets conform." in told
+    assert "Own-move limit: 4 of 5 magnets conform; does not conform: SA2." in told
+    assert "Roll limit: 3 of 5 magnets conform; cannot be decided: SA1 and SA2." in told
+    assert "Own moves 1-bench to 3-restored: SA2 14.2 ± 1.6 µm left; cannot be told apart: QA1" in told
+    assert "Bolts 3-restored: turn nothing" in told
+    assert text.index("Verdict") < text.index("Own moves") < text.index("Bolts") < text.index("magnet  x")
+
+
+def test_first_steps_come_before_all_but_the_sentence(invented: Result) -> None:
+    now = replace(
+        invented, occasions=invented.occasions[:2], plans=invented.plans[:1], comparisons=invented.comparisons[:1]
+    )
+    lines = summary(now).splitlines()
+
+    first = next(
+        i for i, line in enumerate(lines) if line.startswith("FIRST, 2-arrived: V2L and V4L bear nothing. 3 steps")
+    )
+    assert lines[first - 1] == ""
+    assert " ".join(lines[: first - 1]) == invented.sentence
+    turns = " ".join(lines)
+    assert (
+        "Bolts 2-arrived: bring V2L and V4L to bear, then 7 turns, the farthest V2R +0.1667 turn; 17.2 to 2.4 µm"
+        in turns
+    )
+
+
+def test_a_plan_of_the_past_orders_nothing(invented: Result) -> None:
+    text = summary(replace(invented, plans=invented.plans[:1]))
+
+    assert "FIRST" not in text
+    assert "Past plan 2-arrived (before 3-restored)" in text
+
+
+def test_changes_since_the_reference_come_before_other_pairs(invented: Result) -> None:
+    other = replace(invented.comparisons[1], start="2-arrived", own_moves=(), own_moves_from_targets=())
+    text = summary(replace(invented, comparisons=(*invented.comparisons, other)))
+
+    assert "Own moves 1-bench to 3-restored" in text
+
+
+def test_each_magnet_has_its_worst_word(invented: Result) -> None:
+    bench = replace(invented, occasions=invented.occasions[:1])
+    rows = {line.split()[0]: line for line in summary(bench).splitlines() if line.startswith(("QA", "QB", "SA"))}
+
+    words = {m: re.search("conforms|does not conform|cannot be decided", row) for m, row in rows.items()}
+    assert {m: w[0] for m, w in words.items() if w} == {
+        "QA1": "conforms", "SA1": "conforms", "QB1": "cannot be decided", "SA2": "cannot be decided", "QA2": "conforms",
+    }  # fmt: skip
+
+
+def test_carried_axes_are_named_as_such(invented: Result) -> None:
+    last = replace(invented.occasions[-1], line_evidence="axes of 1-bench carried by the targets")
+
+    text = summary(replace(invented, occasions=(*invented.occasions[:-1], last)))
+
+    assert "3-restored: offsets from the common line (axes of 1-bench carried by the targets)" in text
 
 
 def test_without_any_line_it_says_so(invented: Result) -> None:

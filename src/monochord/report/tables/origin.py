@@ -94,7 +94,7 @@ def _changes(result: Result) -> list[Row]:
     rows = []
     for found in result.comparisons:
         moves = [*found.own_moves, *found.own_moves_from_targets]
-        evidence = listed(dict.fromkeys(move.evidence for move in moves))
+        evidence = "; for comparison ".join(dict.fromkeys(move.evidence for move in moves)) or "the survey"
         across = [(m.estimate, [f"{m.magnet}.dx", f"{m.magnet}.dy"]) for m in moves[:1]]
         told = causes_words(*across[0]) if across else "not told"
         pair = f"{found.start} to {found.end}"
