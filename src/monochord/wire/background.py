@@ -22,6 +22,8 @@ from monochord.wire.readings import Readings
 
 #: Level at which scans of one background count as contradicting each other.
 _LEVEL = 1e-4
+#: A common background that fits within this many times the noise (squared) is kept: it then averages more than it errs.
+_MUCH = 1.5
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -93,15 +95,15 @@ def _background(law: Law, mode: int, scope: str, readings: Sequence[Readings], *
 
 
 def _contradict(shared: Law, single: Sequence[Law]) -> bool:
-    """Whether the common law fits the scans worse than their own ones, beyond chance at _LEVEL.
+    """Whether the common law misses the scans by more than their own ones do, beyond chance at _LEVEL.
 
-    The separate fits tell the noise.
+    The separate fits tell the noise: their median, so that one bad set of scans cannot hide among the rest.
     """
-    square, dof = sum(law.square for law in single), sum(law.dof for law in single)
-    more = shared.dof - dof
-    if more <= 0 or dof < 10 or square <= 0.0:
+    dof = sum(law.dof for law in single)
+    noise = float(np.median([law.square / max(law.dof, 1) for law in single]))
+    if dof < 10 or noise <= 0.0:
         return False
-    return (shared.square - square) / more / (square / dof) > f_quantile(1.0 - _LEVEL, more, dof)
+    return shared.square / shared.dof / noise > max(_MUCH, f_quantile(1.0 - _LEVEL, shared.dof, dof))
 
 
 def from_currents(readings: Readings, magnet: Magnet, mode: int, noisier: float) -> Background | None:

@@ -32,7 +32,7 @@ def refused(blocks: Sequence[Block]) -> list[Lost]:
     A mix-up that shows in one mode concerns all modes of the magnet, also those that are too blind to show it.
     """
     mixed = {b.magnet.name: why for b in blocks if (why := mixed_up(b)) is not None}
-    reasons = [(b, out_of_phase(b) or mixed.get(b.magnet.name)) for b in blocks]
+    reasons = [(b, mixed.get(b.magnet.name) or out_of_phase(b)) for b in blocks]
     return [Lost(b.magnet.name, b.mode, f"mode {b.mode}: {why}") for b, why in reasons if why is not None]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import comb, factorial
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,20 +20,34 @@ ROOM, PATCH, REMANENCE = 50e-6, 5e-6, 5e-3
 
 
 def unmeasured_background(block: Block, setup: Setup) -> tuple[Array, Array]:
-    """Jacobian (2 N, 4) of a law's coefficients and spread (4, 4) of a room field and a remanent gradient.
+    """Jacobian (2 N, 2 (N - 1)) of a law's coefficients and spread of a room field and of the other magnets' remanence.
 
-    Variables: By, Bx of the field's integral under the mode [T m], then the two parts of the gradient's [T].
+    Variables, two parts each: the room field's integral under the mode [T m], then what magnets of lower order leave:
+    a gradient [T], a sextupole [T/m].
     """
     weight = setup.weigh_room(block.mode, block.readings.w, block.readings.shift)
     room = float(np.hypot(ROOM * weight, PATCH))
-    strengths = [
-        REMANENCE * m.derivative * block.current * mode_integrals(m, block.mode, setup.wire)[0]
+    plan, order = block.law.plan, block.magnet.order
+    spread = [room] + [_left_by(k, block, setup) for k in range(1, order - 1)]
+    # (zeta)^k about the law's own reference and scale
+    shape = np.array(
+        [
+            [comb(k, i) * plan.ref ** (k - i) * plan.scale**i if i <= k else 0.0 for k in range(order - 1)]
+            for i in range(order)
+        ],
+        complex,
+    )
+    if order == 2:  # a quadrupole feels the other quadrupoles' remanence as well, where it is not at its zero
+        shape = np.column_stack([shape, [plan.ref, plan.scale]])
+        spread.append(_left_by(1, block, setup))
+    return as_real(shape), np.diag(np.repeat(np.square(spread), 2))
+
+
+def _left_by(power: int, block: Block, setup: Setup) -> float:
+    """What the remanence of all magnets of order power + 1 may leave of (zeta)^power under the block's mode."""
+    left = [
+        REMANENCE * m.derivative * block.current / factorial(power) * mode_integrals(m, block.mode, setup.wire)[0]
         for m in setup.magnets.values()
-        if m.order == 2
+        if m.order == power + 1
     ]
-    gradient = float(np.sqrt(np.sum(np.square(strengths))))
-    plan = block.law.plan
-    shape = np.zeros((block.magnet.order, 2), complex)
-    shape[0, 0], shape[0, 1] = 1.0, plan.ref
-    shape[1, 1] = plan.scale
-    return as_real(shape), np.diag([room**2, room**2, gradient**2, gradient**2])
+    return float(np.sqrt(np.sum(np.square(left))))

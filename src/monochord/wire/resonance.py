@@ -288,7 +288,10 @@ def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[
         matrix += np.diag(priors)
         side = side - priors * x
         size = np.diag(matrix)
-        step = np.linalg.solve(matrix + damping * np.diag(size), side)
+        try:
+            step = np.linalg.solve(matrix + damping * np.diag(size), side)
+        except np.linalg.LinAlgError:  # the sweeps hold nothing that a resonance could be fitted to
+            break
         then = cost(x + step)
         if not then <= now:  # also when it is no number
             damping *= 30.0
@@ -296,7 +299,7 @@ def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[
         x, gained, now, damping = x + step, now - then, then, damping / 10.0
         if gained <= 1e-8 * now:
             break
-    return now, x, np.asarray(np.linalg.inv(matrix), float)
+    return now, x, np.asarray(np.linalg.pinv(matrix, hermitian=True), float)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -30,6 +30,8 @@ MIXED = 5e-2
 CURVE = 0.01 / 20e-6**2
 #: Curvature is used only when it is this many times its standard uncertainty.
 _SEEN = 4.0
+#: A law whose mean square residual is so many times the median of all is no witness of the sensors.
+_WILD = 30.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -48,6 +50,7 @@ def judge_sensors(laws: Sequence[Law], setup: Setup) -> SensorFinding:
     A change v of the bench adds ``free v`` to the residuals, so v = - (F'F + P)^-1 F' r with the prior P.
     """
     prior = _priors(setup)
+    laws = _plausible(laws)
     normal, side = np.zeros((4, 4)), np.zeros(4)
     for law in laws:
         normal += law.free.T @ law.free
@@ -63,6 +66,12 @@ def judge_sensors(laws: Sequence[Law], setup: Setup) -> SensorFinding:
     return SensorFinding(
         dict(zip(BENCH, values.tolist(), strict=True)), cov, setup.noise * float(np.sqrt(max(factor, 0.0))), dof
     )
+
+
+def _plausible(laws: Sequence[Law]) -> list[Law]:
+    """The laws without those whose scans contradict each other: they would pass for noise of all."""
+    parts = [law.square / max(law.dof, 1) for law in laws]
+    return [law for law, part in zip(laws, parts, strict=True) if part <= _WILD * float(np.median(parts))]
 
 
 def _priors(setup: Setup) -> Array:

@@ -38,6 +38,8 @@ NEAREST_LINE = 1.5
 TAPER = 0.04
 #: Periods of the drive in one piece when its phase is followed, and the fewest pieces that tell a drift.
 PIECE_PERIODS, FEWEST_PIECES = 4.0, 5
+#: How often a drive is followed anew when it turns out to be off its setting.
+MOST_PASSES = 3
 #: The generator's setting is believed unless the shunt departs from it by so many standard uncertainties.
 BELIEVED = 4.0
 
@@ -65,8 +67,19 @@ def follow_drive(reference: Array, sample_rate: float, frequency: float) -> Tone
     76.83
     """
     length = _piece_length(len(reference), sample_rate, frequency)
-    pieces = _pieces(reference, length, sample_rate, frequency)
-    return _tone(pieces, length, len(reference), sample_rate=sample_rate, frequency=frequency)
+    tone = Tone(frequency, 0.0)
+    for _ in range(MOST_PASSES):
+        pieces = _pieces(reference, length, sample_rate, tone.frequency)
+        before = tone.frequency
+        tone = _tone(pieces, length, len(reference), sample_rate=sample_rate, frequency=before)
+        if _settled(tone.frequency - before, length, sample_rate):
+            break
+    return tone
+
+
+def _settled(moved: float, length: int, sample_rate: float) -> bool:
+    """Whether a piece fitted with a frequency so far off [Hz] tells its phase to a hundred thousandth of a turn."""
+    return abs(moved) * length / sample_rate < 1e-4
 
 
 def _piece_length(n: int, sample_rate: float, frequency: float) -> int:
@@ -243,19 +256,31 @@ def _survey(waveform: Waveform) -> tuple[Tone, int, float]:
     if whole is not None and n <= CHUNK:
         reference = whole[:, waveform.reference]
         return (follow_drive(reference, rate, set_to) if n else Tone(set_to, 0.0)), n, float(reference.std())
-    pieces: list[Phasors] = []
+    length, tone, spread = _piece_length(CHUNK, rate, set_to), Tone(set_to, 0.0), 0.0
+    for _ in range(MOST_PASSES):
+        before = tone.frequency
+        pieces, n, spread = _pass_over(waveform, length, before)
+        if not n:
+            break
+        tone = _tone(pieces, length, n, sample_rate=rate, frequency=before)
+        if _settled(tone.frequency - before, length, rate):
+            break
+    return tone, n, spread
+
+
+def _pass_over(waveform: Waveform, length: int, frequency: float) -> tuple[Phasors, int, float]:
+    """Pieces of the reference channel of a whole record, its number of samples, and its spread."""
+    pieces = [np.zeros(0, complex)]
     total, square, n = 0.0, 0.0, 0
-    length = _piece_length(CHUNK, rate, set_to)
     rest = np.zeros(0)
     for chunk in _chunks(waveform):
-        reference = np.concatenate([rest, chunk[:, waveform.reference]])
-        pieces.append(_pieces(reference, length, rate, set_to))
-        rest = reference[len(reference) // length * length :]
-        n, total = n + len(chunk), total + float(chunk[:, waveform.reference].sum())
-        square += float(np.square(chunk[:, waveform.reference]).sum())
+        reference = chunk[:, waveform.reference]
+        n, total, square = n + len(chunk), total + float(reference.sum()), square + float(reference @ reference)
+        rest = np.concatenate([rest, reference])
+        pieces.append(_pieces(rest, length, waveform.sample_rate, frequency))
+        rest = rest[len(rest) // length * length :]
     spread = float(np.sqrt(max(square / n - (total / n) ** 2, 0.0))) if n else 0.0
-    found = np.concatenate(pieces) if pieces else np.zeros(0, complex)
-    return _tone(found, length, n, sample_rate=rate, frequency=set_to), n, spread
+    return np.concatenate(pieces), n, spread
 
 
 def _reduced(waveforms: Sequence[Waveform], name: str, file: str, rows: Sequence[int]) -> list[Reading]:
