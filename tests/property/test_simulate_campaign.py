@@ -76,8 +76,8 @@ def test_nothing_happens_in_a_calm_story() -> None:
     assert facts["40-arrival"]["temperature"]["top_minus_bottom"] == 0.0
     assert {f["survey"]["range_scale"] for f in facts.values() if "survey" in f} == {0.0}
     assert "loose" not in {f.state for f in occasion(made, "40-arrival").feet}
-    # clamps settle by 0.8 um all the same: five deviations
-    assert max(abs(m) for moves in facts["40-arrival"]["own_moves"].values() for m in moves[:3]) < 4e-6
+    # clamps creep by 1 um all the same: five deviations
+    assert max(abs(m) for moves in facts["40-arrival"]["own_moves"].values() for m in moves[:3]) < 5e-6
 
 
 @pytest.mark.parametrize("seed", MADE)
@@ -138,21 +138,90 @@ def test_the_story_leaves_the_traces_that_it_tells(seed: int) -> None:
     facts = told(made)
     slipped = facts["30-road"]["slipped"]
     moves = {m: np.hypot(*v[:2]) for m, v in facts["50-settled"]["own_moves"].items()}
-    loose = {f.bolt for f in occasion(made, "40-arrival").feet if f.state == "loose"}
     wrong = facts["40-arrival"]["survey"]["wrong"]
     scales = [f["survey"]["range_scale"] for f in facts.values() if "survey" in f]
 
     assert max(moves, key=lambda m: moves[m]) == slipped
-    assert 8e-6 < moves[slipped] < 30e-6
+    # slipped by 11 to 22 um sideways and 5 um down, crept by 1 um and 0.4 um an axis: four deviations
+    assert 7e-6 < moves[slipped] < 27e-6
     assert abs(facts["50-settled"]["own_moves"][slipped][5]) > 20e-6
-    assert len(loose) == 2
-    assert all(facts["40-arrival"]["feet"][b]["load"] == 0.0 for b in loose)
-    assert not {f.bolt for o in ("20-lined", "50-settled") for f in occasion(made, o).feet if f.state == "loose"}
     assert 0.1e-3 < np.linalg.norm(wrong["away"]) < 0.31e-3
     assert sorted(s.round for s in occasion(made, "40-arrival").sightings
                   if (s.station, s.target) == (wrong["station"], wrong["target"])) == [1, 2]  # fmt: skip
     assert sum(abs(s) > 5e-6 for s in scales) == 1
     assert facts["40-arrival"]["temperature"]["top_minus_bottom"] >= 0.1
+
+
+@settings(max_examples=15, deadline=None)
+@given(seeds)
+def test_what_the_crew_feels_is_how_the_girder_stands(seed: int) -> None:
+    made = simulate_campaign(seed)
+    facts = told(made)
+    for name in ("20-lined", "40-arrival", "50-settled"):
+        felt = {f.bolt: f for f in occasion(made, name).feet}
+        true = {n: f for n, f in facts[name]["feet"].items() if n in felt}
+        # a hand does not feel a gap below 1.5 um
+        assert {n for n, f in felt.items() if f.state == "loose"} == {n for n, f in true.items() if f["gap"] > 1.5e-6}
+        assert all(f.load is None for f in felt.values() if f.state == "loose")
+        for n, f in felt.items():
+            # washers are good to 10 % (five deviations) and read to 100 N
+            assert f.load is None or abs(f.load - true[n]["load"]) <= 0.5 * true[n]["load"] + 50.0
+
+
+def test_several_feet_hang_on_arrival_and_none_on_the_bench_or_in_the_end() -> None:
+    facts = [told(simulate_campaign(seed)) for seed in range(20)]
+    hanging = {
+        o: [sum(f["gap"] is not None and f["gap"] > 4e-6 for f in fact[o]["feet"].values()) for fact in facts]
+        for o in ("20-lined", "40-arrival", "50-settled")
+    }
+
+    assert set(hanging["20-lined"]) == set(hanging["50-settled"]) == {0}
+    # three of eight feet carry any stiff body; this girder bends a little, so that one or two more may reach it
+    assert all(1 <= n <= 5 for n in hanging["40-arrival"])
+    assert float(np.median(hanging["40-arrival"])) >= 3
+
+
+def test_the_crew_brings_the_shape_back() -> None:
+    left: dict[str, list[float]] = {"40-arrival": [], "50-settled": []}
+    for seed in range(20):
+        facts = told(simulate_campaign(seed))
+        z = np.array([a["centre"][2] for a in facts["20-lined"]["axes"].values()])
+        line = np.stack([np.ones_like(z), z], axis=1)
+        for name, rms in left.items():
+            moved = np.array([s["shift"][:2] for s in facts[name]["shape"].values()])
+            moved = moved - [s["shift"][:2] for s in facts["20-lined"]["shape"].values()]
+            moved -= line @ np.linalg.lstsq(line, moved, rcond=None)[0]
+            rms.append(float(np.sqrt(np.mean(moved**2))))
+
+    # bolts end up to some 5 um at their places (steps of 12.5 um, aim of 3 um), of which a stiff girder follows a part
+    assert max(left["50-settled"]) < 4e-6
+    # 100 um at the bolts, of which the girder's own weight bends it through a tenth
+    assert float(np.median(left["40-arrival"])) > 3.0 * float(np.median(left["50-settled"]))
+
+
+@pytest.mark.parametrize("seed", MADE)
+def test_the_list_of_turns_is_what_the_bolts_did(seed: int) -> None:
+    made = MADE[seed]
+    facts = told(made)
+    bolts = {b.name: b for b in made.campaign.girder.bolts}
+    for turn in occasion(made, "50-settled").turns:
+        bolt = bolts[turn.bolt]
+        moved = facts["50-settled"]["feet"][turn.bolt]["bolt"] - facts["40-arrival"]["feet"][turn.bolt]["bolt"]
+        # a turn misses by 0.15 of a smallest step of 12.5 um: five deviations
+        assert turn.turns * bolt.thread_pitch == pytest.approx(moved, abs=5 * 0.15 * 12.5e-6)
+        quarters = turn.turns / bolt.smallest_step * 4.0
+        assert quarters == pytest.approx(round(quarters), abs=1e-6)
+
+
+def test_the_demo_tells_a_good_story() -> None:
+    facts = told(simulate_campaign(1))
+    move = facts["40-arrival"]["own_moves"][facts["30-road"]["slipped"]]
+    feet = [f for f in facts["40-arrival"]["feet"].values() if f["gap"]]
+
+    assert 13e-6 < np.hypot(*move[:2]) < 17e-6
+    assert abs(move[5]) > 40e-6
+    assert len(feet) in (2, 3)
+    assert min(f["gap"] for f in feet) > 20e-6
 
 
 def test_the_course_of_things_is_what_a_good_crew_would_see() -> None:
@@ -162,12 +231,12 @@ def test_the_course_of_things_is_what_a_good_crew_would_see() -> None:
     ]
     typical = {o: float(np.median([away[o] for away in seen])) for o in seen[0]}
 
-    # largest of twelve: placed to 80 um, lined up to 6 um, bent on arrival by bolts of 90 um; settled to the 9 um of
-    # steps and aim at the feet, with the slip still in it
+    # largest of twelve: placed to 80 um, lined up to 6 um, bent on arrival by bolts anywhere; settled to some micrometres
+    # of shape, with the slip still in it
     assert 80e-6 < typical["10-placed"] < 200e-6
     assert 5e-6 < typical["20-lined"] < 18e-6
-    assert typical["40-arrival"] > 50e-6
-    assert typical["20-lined"] < typical["50-settled"] < 40e-6
+    assert typical["40-arrival"] > 15e-6
+    assert typical["20-lined"] < typical["50-settled"] < typical["40-arrival"]
 
 
 @pytest.mark.parametrize("seed", MADE)
@@ -207,4 +276,3 @@ def test_slips_spread_over_all_magnets_and_faults_over_all_surveys() -> None:
 
     assert {s.slipped for s in stories} == {m.name for m in scenario.girder.magnets}
     assert {o for s in stories for o, v in s.scales.items() if v} == {"20-lined", "40-arrival", "50-settled"}
-    assert {s.hanging for s in stories} == {("V2l", "V2r"), ("V3l", "V3r")}

@@ -32,6 +32,8 @@ class Spread:
     length, edge          relative error of the told iron length and field edge
     harmonics             each unwanted multipole at 10 mm, as a part of the wanted one
     target                true place of a target against its nominal [m]
+    beam, bolt, floor     relative error of the told stiffness: of the beam in each way of bending, of every bolt, and
+                          of the floor below it, which is another at every place
     """
 
     centre: float = 80e-6
@@ -44,6 +46,9 @@ class Spread:
     edge: float = 0.05
     harmonics: float = 3e-4
     target: float = 0.25e-3
+    beam: float = 0.05
+    bolt: float = 0.14
+    floor: float = 0.05
 
 
 @dataclass(frozen=True, eq=False, slots=True)

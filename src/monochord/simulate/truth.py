@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 from monochord.ground.frames import Rigid
 from monochord.simulate.bench import Bench, Stringing
 from monochord.simulate.girder import Placed, VirtualMagnet, with_remanence
+from monochord.simulate.iron import Iron
 from monochord.simulate.ride import Ride
+from monochord.simulate.shape import carried
 from monochord.simulate.story import Story
 from monochord.simulate.survey import Setup
 from monochord.simulate.tunnel import Stand
@@ -77,11 +79,31 @@ def survey(setup: Setup, points: Mapping[str, Array], pose: Rigid) -> Truth:
 
 
 def feet(standing: Stand) -> Truth:
-    """Bolt heights since rest, girder heights at the vertical feet, loads (0 where it hangs)."""
+    """Bolt heights since rest, the girder's underside and the gap at the vertical feet [m], loads [N] (0 where it hangs)."""
     return {
-        name: {"bolt": height, "girder": standing.girder.get(name), "load": standing.loads.get(name)}
+        name: {
+            "bolt": height,
+            "girder": standing.girder.get(name),
+            "gap": standing.gaps.get(name),
+            "load": standing.loads[name],
+        }
         for name, height in standing.bolts.items()
     }
+
+
+def carried_by_girder(standing: Stand, placed: Placed, neutral_line: float) -> Truth:
+    """What the girder's shape alone did to each magnet since rest: shift at its axis [m] and rotation vector [rad]."""
+    centres = np.array([m.centre for m in placed.magnets])
+    shifts, turns = carried(centres, standing.shape, neutral_line), standing.shape(centres[:, 2]).rotation
+    return {
+        m.name: {"shift": _floats(s), "rotation": _floats(r)}
+        for m, s, r in zip(placed.magnets, shifts, turns, strict=True)
+    }
+
+
+def iron(made: Iron) -> Truth:
+    """True stiffness over told: of the beam's bendings, and of every bolt at every place."""
+    return dict(made.factors)
 
 
 def journey(ride: Ride, story: Story) -> Truth:
