@@ -7,13 +7,10 @@ from __future__ import annotations
 
 import os
 import sys
-import traceback
-from pathlib import Path
 
 import click
 
 from monochord import __version__
-from monochord.ground.faults import MonochordError, Refused
 
 DEFECT, REFUSED, LACKING = 1, 3, 4
 
@@ -28,37 +25,47 @@ class Door(click.Group):
         """Run the command; faults are told one a line, and a defect names where its details stand."""
         try:
             return super().invoke(ctx)
-        except Refused as refused:
-            for fault in refused.faults:
-                click.echo(str(fault), err=True)
-            count = len(refused.faults)
-            click.echo(f"refused: {count} fault{'s' if count != 1 else ''}; nothing was changed", err=True)
-            ctx.exit(REFUSED)
-        except MonochordError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(REFUSED)
-        except OSError as error:
-            click.echo(
-                f"given {error.filename or 'a file'}: {error.strerror or error}; check the path and its rights",
-                err=True,
-            )
-            ctx.exit(REFUSED)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
             raise
         except Exception as error:
-            place = Path("monochord-defect.txt").resolve()
-            place.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
-            click.echo(
-                f"defect of the program: {type(error).__name__}: {error}; details are in {place}, please report it",
-                err=True,
-            )
-            ctx.exit(DEFECT)
+            ctx.exit(_told(error))
+
+
+def _told(error: Exception) -> int:
+    """Tell what went wrong and give the exit code; what this needs loads only now, so that help stays quick."""
+    from monochord.ground.faults import MonochordError, Refused
+
+    if isinstance(error, Refused):
+        for fault in error.faults:
+            click.echo(str(fault), err=True)
+        count = len(error.faults)
+        click.echo(f"refused: {count} fault{'s' if count != 1 else ''}; nothing was changed", err=True)
+        return REFUSED
+    if isinstance(error, MonochordError):
+        click.echo(str(error), err=True)
+        return REFUSED
+    if isinstance(error, OSError):
+        why = error.strerror or str(error)
+        click.echo(f"given {error.filename or 'a file'}: {why}; check the path and its rights", err=True)
+        return REFUSED
+    return _defect(error)
+
+
+def _defect(error: Exception) -> int:
+    import traceback
+    from pathlib import Path
+
+    place = Path("monochord-defect.txt").resolve()
+    place.write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+    said = f"{type(error).__name__}: {error}"
+    click.echo(f"defect of the program: {said}; details are in {place}, please report it", err=True)
+    return DEFECT
 
 
 @click.group(cls=Door, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, message="%(prog)s %(version)s")
 def main() -> None:
-    r"""Magnetic axes of a girder, from the vibrating wire to the decision.
+    """Magnetic axes of a girder, from the vibrating wire to the decision.
 
     \b
     A laboratory begins once, with a description of how its own files read:
@@ -70,20 +77,18 @@ def main() -> None:
 
     Exit codes: 0 done, 1 defect of the program, 2 command given wrongly, 3 input refused,
     4 done, but the result lacks something essential.
-    """
+    """  # noqa: D301
 
 
 @main.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("folder", type=click.Path(exists=True, file_okay=False))
 @click.option(
     "--lab",
     required=True,
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    type=click.Path(exists=True, dir_okay=False),
     help="The lab description: how this laboratory's files read.",
 )
-@click.option(
-    "--into", required=True, type=click.Path(path_type=Path), help="Folder of the campaign, made by this command."
-)
+@click.option("--into", required=True, type=click.Path(), help="Folder of the campaign, made by this command.")
 @click.option(
     "--set",
     "settings",
@@ -91,8 +96,8 @@ def main() -> None:
     metavar="NAME=VALUE",
     help='A fact that no file tells, such as temperature.4-back="20.31 degC"; repeat as needed.',
 )
-def begin(folder: Path, lab: Path, into: Path, settings: tuple[str, ...]) -> None:
-    r"""Make a campaign from a laboratory's FOLDER.
+def begin(folder: str, lab: str, into: str, settings: tuple[str, ...]) -> None:
+    """Make a campaign from a laboratory's FOLDER.
 
     The measured files are copied untouched, with their checksums; the girder's facts are written as
     plain text with their units. Nothing is evaluated yet.
@@ -100,39 +105,45 @@ def begin(folder: Path, lab: Path, into: Path, settings: tuple[str, ...]) -> Non
     \b
     Example:
       monochord begin ../girder-12 --lab our-lab.toml --into campaign-12
-    """
+    """  # noqa: D301
+    from pathlib import Path
+
     from monochord.job.begin import begin_campaign
     from monochord.job.context import real_context
 
-    for note in begin_campaign(folder, lab, into, _pairs(settings), real_context()):
+    for note in begin_campaign(Path(folder), Path(lab), Path(into), _pairs(settings), real_context()):
         click.echo(f"note: {note}")
     click.echo(f"The campaign stands in {into}. Next: monochord run {into}")
 
 
 @main.command()
-@click.argument("campaign", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
 @click.option(
     "--json",
     "json_out",
-    type=click.Path(dir_okay=False, path_type=Path),
+    type=click.Path(dir_okay=False),
     help="Write the result document here instead of CAMPAIGN/found/result.json.",
 )
 @click.option("--page/--no-page", default=True, help="Write the page CAMPAIGN/found/report.html, or leave it.")
 @click.option("--paper/--no-paper", default=True, help="Write the paper CAMPAIGN/found/report.pdf, or leave it.")
 @click.option("--quiet", is_flag=True, help="Show no progress and no summary.")
-def run(campaign: Path, json_out: Path | None, page: bool, paper: bool, quiet: bool) -> None:
-    r"""Evaluate all that is in CAMPAIGN: axes, offsets, targets, and what could not be found and why.
+def run(campaign: str, json_out: str | None, page: bool, paper: bool, quiet: bool) -> None:
+    """Evaluate all that is in CAMPAIGN: axes, offsets, targets, and what could not be found and why.
 
     \b
     Example:
       monochord run campaign-12 --json result.json
-    """
+    """  # noqa: D301
+    from pathlib import Path
+
     from monochord.job.context import real_context
     from monochord.job.run import run_campaign
     from monochord.report.summary import summary
 
     context = real_context() if quiet else real_context(lambda line: click.echo(line, err=True))
-    done = run_campaign(campaign, context, json_out=json_out, with_page=page, with_paper=paper)
+    done = run_campaign(
+        Path(campaign), context, json_out=Path(json_out) if json_out else None, with_page=page, with_paper=paper
+    )
     if not quiet:
         click.echo(summary(done.result))
         for what, where in (("Result", done.document), ("Page", done.page), ("Paper", done.paper)):
@@ -151,16 +162,18 @@ def run(campaign: Path, json_out: Path | None, page: bool, paper: bool, quiet: b
     "--into",
     default="demo-campaign",
     show_default=True,
-    type=click.Path(path_type=Path),
+    type=click.Path(),
     help="Folder for the example.",
 )
-def demo(seed: int, into: Path) -> None:
+def demo(seed: int, into: str) -> None:
     """Invent a girder, measure it virtually, evaluate it, and name the report. All its data are invented."""
+    from pathlib import Path
+
     from monochord.job.context import real_context
     from monochord.job.demo import run_demo
     from monochord.report.summary import summary
 
-    done = run_demo(into, seed, real_context(lambda line: click.echo(line, err=True)))
+    done = run_demo(Path(into), seed, real_context(lambda line: click.echo(line, err=True)))
     click.echo(summary(done.result))
     click.echo(f"Page: {done.page}   Paper: {done.paper}   Result: {done.document}")
     click.echo(f"All data invented, seed {seed}.")
