@@ -47,6 +47,10 @@ def find_axes(
     The centre is where the axis of the field that follows the current passes the magnet's middle z: y is the
     stages' y at the zero, less the sag there. A magnet that cannot be evaluated is listed with NaN and the reason.
     Never raises for what was measured: what does not fit ends in a gate or a reason.
+
+    >>> bench = Wire(-2.0, 4.0, 1e-4, 9.80665, -1.9, -1.9, 0.0, 1e-6, 0.0, 0.0, 0.01)
+    >>> find_axes("o", [], [], bench, [Magnet("Q", "quadrupole", (0.0, 0.0, 0.0), 0.2)]).axes[0].unknown["x"]
+    'no scan of this magnet with current; scan it'
     """
     known = {m.name: m for m in magnets}
     tried = fit_sweeps(sweeps, wire)

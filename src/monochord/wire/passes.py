@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -113,11 +113,3 @@ def _times(scans: Sequence[WireScan]) -> list[Array]:
     if all(len(s.times) == len(s.x) and bool(np.isfinite(s.times).all()) for s in scans):
         return [s.times for s in scans]
     return [_SCAN * (i + (np.arange(len(s.x)) + 0.5) / len(s.x)) for i, s in enumerate(scans)]
-
-
-def by_magnet(groups: Sequence[Passes]) -> Mapping[str, list[Passes]]:
-    """Passes of each magnet."""
-    out: dict[str, list[Passes]] = {}
-    for group in groups:
-        out.setdefault(group.magnet, []).append(group)
-    return out
