@@ -44,7 +44,7 @@ def shape_picture(result: Result, found: Comparison) -> Picture | None:
     targets = displacements(result, found)
     moves = {move.magnet: move for move in found.own_moves}
     magnets = result.campaign.girder.magnets
-    if not targets and not moves:
+    if not targets and not (moves and magnets):
         return None
     alone = {move.target: move for move in found.targets_moved if move.found}
     plain = Drawn(magnets, moves, targets, alone, 1.0)
