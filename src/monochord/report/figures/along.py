@@ -52,7 +52,11 @@ def axes_picture(result: Result, found: OccasionFinding, line_found: CommonLine)
         _told(magnets, planes),
         f"{found.name}: offsets of the magnetic axes from the common line ({line_found.rule}). Bars are 95 % "
         f"intervals ({COVERAGE} u); the slanted stroke through a dot is the slope of that axis against the line. "
-        + ("The shaded band is the declared tolerance." if any(s.limit for s in planes[0]) else "No tolerance is declared."),
+        + (
+            "The shaded band is the declared tolerance."
+            if any(s.limit for s in planes[0])
+            else "No tolerance is declared."
+        ),
         WIDTH,
         bottom + 42,
         body,

@@ -32,7 +32,7 @@ def verdicts_table(occasion: str, family: Family, found: Sequence[Verdict]) -> T
     rules = dict.fromkeys(v.rule for v in found)
     evidence = dict.fromkeys(v.evidence for v in found if finite(v.value) is not None)
     unknown = [(f"{v.magnet} {quantity_words(v)}", reason_of(v)) for v in found if finite(v.value) is None]
-    guards = [scaled(finite(v.guard), family.factor) for v in found]
+    places = decimals_for(scaled(finite(v.u), family.factor) for v in found)
     several = (
         [[words("not known" if finite(v.value) is None else v.evidence) for v in found]] if len(evidence) > 1 else []
     )
@@ -49,7 +49,7 @@ def verdicts_table(occasion: str, family: Family, found: Sequence[Verdict]) -> T
             [Cell(quantity_words(v), style="whole") for v in found],
             _values(family, found),
             [plain(v.limit, 0, family.factor) for v in found],
-            [plain(finite(v.guard), decimals_for(guards), family.factor) for v in found],
+            [plain(finite(v.guard), places, family.factor) for v in found],
             [share_cell(v.probability) for v in found],
             [verdict_cell(word_of(v)) for v in found],
             *several,
