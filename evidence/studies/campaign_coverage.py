@@ -128,6 +128,6 @@ STUDY = Study(
         "src/monochord/job/evaluate.py",
     ),
     seed=20310505,
-    size=60,
+    size=400,
     short_size=3,
 )
