@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from importlib import resources
 from pathlib import Path
@@ -14,6 +15,8 @@ from monochord.simulate.demo import demo_campaign
 
 #: Marks a folder as the example's own, so that nothing else is ever replaced by it.
 MARK = "invented-data.txt"
+#: What was true of the invented girder, for those who want to compare.
+TRUTH = "what-was-true.json"
 
 
 def run_demo(into: Path, seed: int, context: Context) -> Run:
@@ -22,8 +25,11 @@ def run_demo(into: Path, seed: int, context: Context) -> Run:
     context.say(f"inventing a girder and its measurements (seed {seed})")
     write_whole(into / MARK, f"All data in this folder are invented, made from seed {seed}.\n")
     handed_over = into / "handed-over"
-    for path, text in demo_campaign(seed).texts.items():
+    made = demo_campaign(seed)
+    for path, text in made.texts.items():
         write_whole(handed_over / path, text)
+    # beside what is handed over, so that no evaluation can see it
+    write_whole(into / TRUTH, json.dumps(made.truth, indent=1) + "\n")
     lab = into / "lab.toml"
     write_whole(lab, resources.files(__package__).joinpath("lab.toml").read_text(encoding="utf-8"))
     campaign = into / "campaign"
