@@ -191,9 +191,7 @@ def stack(estimates: Sequence[Estimate]) -> Estimate:
             jacobian = np.zeros((int(starts[-1]), len(factor.spread)))
             if cause in factors:
                 old = factors[cause]
-                if old.spread.shape != factor.spread.shape or not np.allclose(
-                    old.spread, factor.spread, rtol=1e-6, atol=0.0
-                ):
+                if old.spread is not factor.spread and not _alike(old.spread, factor.spread):
                     raise Refused(
                         [
                             Fault(
@@ -208,6 +206,11 @@ def stack(estimates: Sequence[Estimate]) -> Estimate:
             factors[cause] = Factor(jacobian, factor.spread)
     labels = tuple(label for e in estimates for label in e.labels)
     return Estimate(np.concatenate([e.value for e in estimates]), labels, factors, min(e.dof for e in estimates))
+
+
+def _alike(a: Array, b: Array) -> bool:
+    """Whether two spreads are one and the same but for rounding."""
+    return a.shape == b.shape and bool(np.allclose(a, b, rtol=1e-6, atol=0.0))
 
 
 def kind_of(cause: str) -> str:
