@@ -113,7 +113,8 @@ def run(seed: int, size: int) -> Mapping[str, Figure]:
     }
 
 
-JUDGED = ("wire", "survey", "girder", "verdict", "simulate")
+JUDGED = ("ground", "wire", "survey", "girder", "simulate")
+DECIDING = ("conformity", "decide", "line")
 
 STUDY = Study(
     name="campaign_coverage",
@@ -124,6 +125,7 @@ STUDY = Study(
         *sorted(
             p.relative_to(ROOT).as_posix() for room in JUDGED for p in (ROOT / "src" / "monochord" / room).glob("*.py")
         ),
+        *(f"src/monochord/verdict/{name}.py" for name in DECIDING),
         "src/monochord/job/changes.py",
         "src/monochord/job/evaluate.py",
     ),
