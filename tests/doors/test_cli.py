@@ -48,7 +48,7 @@ def test_help_teaches_the_two_commands(tmp_path: Path) -> None:
     assert "Exit codes: 0 done, 1 defect of the program, 2 command given wrongly, 3 input refused" in " ".join(
         told.stdout.split()
     )
-    for command in ("begin", "run", "demo"):
+    for command in ("begin", "run", "budget", "demo"):
         assert monochord(command, "--help", cwd=tmp_path).returncode == 0
 
 
@@ -141,3 +141,18 @@ def test_a_folder_that_is_no_campaign_is_refused_in_words(tmp_path: Path) -> Non
     assert refused.returncode == 3
     assert "campaign.toml" in refused.stderr
     assert "Traceback" not in refused.stderr
+
+
+def test_the_budget_of_an_offset_adds_up_and_an_unknown_magnet_is_refused(
+    demo: tuple[subprocess.CompletedProcess[str], Path],
+) -> None:
+    _, folder = demo
+    campaign = str(folder / "campaign")
+    told = monochord("budget", campaign, "50-settled", "Quad1", "x", cwd=folder)
+    assert told.returncode == 0, told.stderr
+    parts = [float(line.split("%")[0].split()[-1]) for line in told.stdout.splitlines() if "of the variance" in line]
+    assert sum(parts) == pytest.approx(100.0, abs=0.1 * len(parts))  # per cent, each printed to 0.1
+    assert "What would help most" in told.stdout
+    wrong = monochord("budget", campaign, "50-settled", "Quad9", "x", cwd=folder)
+    assert wrong.returncode == 3
+    assert "Quad1" in wrong.stderr

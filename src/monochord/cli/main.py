@@ -155,6 +155,28 @@ def run(campaign: str, json_out: str | None, page: bool, paper: bool, quiet: boo
 
 
 @main.command()
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
+@click.argument("occasion")
+@click.argument("magnet")
+@click.argument("plane", type=click.Choice(["x", "y"]))
+def budget(campaign: str, occasion: str, magnet: str, plane: str) -> None:
+    """Tell what brings the uncertainty of one offset, what would shrink it most, and what would flip its verdict.
+
+    \b
+    Example:
+      monochord budget campaign-12 5-restored Q1 x
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.budgets import budget_words, offset_budget
+    from monochord.job.context import real_context
+
+    made, limit = offset_budget(Path(campaign), occasion, magnet, plane, real_context())
+    for line in budget_words(made, limit):
+        click.echo(line)
+
+
+@main.command()
 @click.option(
     "--seed", default=1, show_default=True, help="Seed of the invented campaign; the same seed gives the same data."
 )
