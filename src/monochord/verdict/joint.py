@@ -16,7 +16,7 @@ from scipy.special import ndtr, ndtri
 
 from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, CONFORMS, DOES_NOT_CONFORM
 from monochord.ground.estimate import Estimate
-from monochord.verdict.joint_normal import SEED, SHIFTS, UNCORRELATED, Chance, rectangle_probability, richtmyer
+from monochord.verdict.joint_normal import SEED, SHIFTS, SIGMAS, UNCORRELATED, Chance, rectangle_probability, richtmyer
 from monochord.verdict.propagation_checks import known_wanted, share_wanted, wanted
 from monochord.verdict.propagation_coverage import coverage_factor, rectangle_factor_bound
 from monochord.verdict.risk_numerics import root
@@ -154,7 +154,7 @@ def _counted(value: Array, cov: Array, radius: Array, tolerance: float, most: in
         each = [_share_inside(value, root, radius, count, shift) for shift in shifts]
         mean = float(np.mean(each))
         # no point outside proves nothing beyond one in so many
-        error = max(3.0 * float(np.std(each, ddof=1)) / math.sqrt(SHIFTS), 3.0 / (count * SHIFTS))
+        error = max(SIGMAS * float(np.std(each, ddof=1)) / math.sqrt(SHIFTS), 3.0 / (count * SHIFTS))
     return Chance(mean, error, count * SHIFTS)
 
 

@@ -188,7 +188,7 @@ def rule_for_specific_risk(prior: Prior, u: float, limits: Limits, risk: float) 
     """Accept the readings after which the item fails to conform with a probability of at most ``risk``, its fleet known.
 
     The readings that are accepted make one interval; it may reach beyond the limits where the fleet lies well inside.
-    Rejected is where the item conforms with a probability of at most ``risk``.
+    Rejected is where the item conforms with a probability of at most ``risk``: every reading, for a fleet far outside.
 
     >>> rule = rule_for_specific_risk(NormalPrior(0.0, 10.0), 8.0, Limits.about_zero(30.0), 0.05)
     >>> round(rule.accept.upper, 2)
@@ -205,9 +205,10 @@ def rule_for_specific_risk(prior: Prior, u: float, limits: Limits, risk: float) 
     reach = (min(spots) - 30.0 * u, max(spots) + 30.0 * u)
     readings = np.linspace(*reach, 241)
     found = np.array([p(float(y)) for y in readings])
-    best = float(readings[int(np.argmax(found))])
+    highest = np.flatnonzero(found == found.max())  # far from a fleet's bound the probability is flat
+    best = float(readings[highest[len(highest) // 2]])
     words = f"accepted where an item of this fleet fails to conform with at most {100.0 * risk:g} %"
-    reject = _edges(lambda y: p(y) - risk, best, reach) if p(best) > risk else (-math.inf, math.inf)
+    reject = _edges(lambda y: p(y) - risk, best, reach) if p(best) > risk else (math.inf, -math.inf)
     if p(best) < 1.0 - risk:
         return Rule(limits, None, reject, f"no reading can be accepted at a risk of {100.0 * risk:g} %")
     low, high = _edges(lambda y: p(y) - (1.0 - risk), best, reach)
@@ -222,8 +223,9 @@ def _edges(excess: Callable[[float], float], best: float, reach: tuple[float, fl
 
 
 def _edge(excess: Callable[[float], float], best: float, end: float) -> float:
+    side = math.copysign(math.inf, end - best)
     for _ in range(40):  # a reading far poorer than the fleet's own spread moves what is known only slowly
         if excess(end) < 0.0:
             return root(excess, min(best, end), max(best, end))
         end = best + 2.0 * (end - best)
-    return math.copysign(math.inf, end - best)
+    return side

@@ -123,6 +123,8 @@ def _below(q: _Sum) -> float:
     """P(Q <= x): below the mean the lower tail is summed, above it the upper one, each through its own saddle."""
     lower = q.x < q.mean
     saddle = _saddle(q, lower)
+    if math.isinf(saddle):
+        return 1.0
     _, second, third = q.slopes(saddle)
     bend = max(third / (6.0 * second), 0.05 * math.sqrt(second))
     tail = _tail(q, saddle, second, bend)
@@ -130,10 +132,15 @@ def _below(q: _Sum) -> float:
 
 
 def _saddle(q: _Sum, lower: bool) -> float:
-    """Real place, left of 0 or between 0 and the first singularity, where the integrand is least along the real line."""
+    """Real place, left of 0 or between 0 and the first singularity, where the integrand is least along the real line.
+
+    Infinite where it lies within 1e-9 of the singularity: x is beyond 1e9 of the variance then, and so rare that exp gives 0.
+    """
     pole = 0.5 / float(q.l[-1])
     if not lower:
-        return root(lambda s: q.slopes(s)[0], 1e-9 * min(pole, 1.0 / q.x), pole * (1.0 - 1e-12))
+        if q.slopes(pole * (1.0 - 1e-9))[0] < 0.0:
+            return math.inf
+        return root(lambda s: q.slopes(s)[0], 1e-9 * min(pole, 1.0 / q.x), pole * (1.0 - 1e-9))
     far = -1.0 / q.x
     while q.slopes(far)[0] > 0.0:
         far *= 4.0
