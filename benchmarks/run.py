@@ -51,7 +51,16 @@ def lab_evaluation(campaign: Path) -> Ratio:
     """A laboratory's whole evaluation against the imports that any evaluation needs."""
     return Ratio(
         "whole evaluation / import of numpy, scipy.linalg, scipy.optimize",
-        [MONOCHORD, "run", str(campaign), "--json", str(campaign.parent / "result.json"), "--no-page", "--no-paper", "--quiet"],
+        [
+            MONOCHORD,
+            "run",
+            str(campaign),
+            "--json",
+            str(campaign.parent / "result.json"),
+            "--no-page",
+            "--no-paper",
+            "--quiet",
+        ],
         [sys.executable, "-c", "import numpy, scipy.linalg, scipy.optimize"],
         3.0,
     )
