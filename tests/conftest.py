@@ -9,6 +9,12 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
+from hypothesis import settings
+
+# The same examples on every run in CI, so that what passed there passes again; elsewhere new ones are drawn each time.
+settings.register_profile("ci", derandomize=True, deadline=None)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 LABS = Path(__file__).resolve().parents[2] / "shared" / "labs"
 

@@ -304,21 +304,24 @@ def test_joint_probability_keeps_its_bounds_and_symmetries(seed: int, n: int, li
     assert all_conform(e, limit, tolerance=1e-3).all_conform == together.all_conform  # the same data, the same digits
 
 
-@given(seeds, st.integers(2, 5))
-@settings(max_examples=25, deadline=None)
-def test_a_rectangle_is_split_into_parts_that_add_up(seed: int, n: int) -> None:
-    rng = np.random.default_rng(seed)
-    cov, mean = covariance(rng, n), rng.normal(size=n)
-    low, high = -2.0 * np.ones(n), 2.0 * np.ones(n)
-    cut_high, cut_low = high.copy(), low.copy()
-    cut_high[0] = cut_low[0] = float(rng.uniform(-2.0, 2.0))
-    whole, left, right = (
-        rectangle_probability(mean, cov, a, b, tolerance=1e-3)
-        for a, b in ((low, high), (low, cut_high), (cut_low, high))
-    )
-    assert left.probability + right.probability == pytest.approx(
-        whole.probability, abs=whole.error + left.error + right.error + 1e-9
-    )
+def test_a_rectangle_is_split_into_parts_that_add_up() -> None:
+    """Sixty rectangles; the stated error is one of 99 in 100, so 5 beyond it have a chance below 1 in 2,000 (binomial)."""
+    tolerance, beyond = 1e-3, 0
+    for seed in range(60):
+        n = 2 + seed % 4
+        rng = np.random.default_rng(seed)
+        cov, mean = covariance(rng, n), rng.normal(size=n)
+        low, high = -2.0 * np.ones(n), 2.0 * np.ones(n)
+        cut_high, cut_low = high.copy(), low.copy()
+        cut_high[0] = cut_low[0] = float(rng.uniform(-2.0, 2.0))
+        whole, left, right = (
+            rectangle_probability(mean, cov, a, b, tolerance=tolerance)
+            for a, b in ((low, high), (low, cut_high), (cut_low, high))
+        )
+        apart = abs(left.probability + right.probability - whole.probability)
+        assert apart <= 3.0 * tolerance  # each of the three was asked for to this
+        beyond += apart > whole.error + left.error + right.error + 1e-9
+    assert beyond < 5
 
 
 @given(seeds, st.integers(1, 5))
