@@ -175,7 +175,7 @@ def test_questions_about_coverage_that_make_no_sense_are_refused() -> None:
 
 @pytest.mark.parametrize(
     "law",
-    [Normal(1.0, 2.0), Rectangular(1.0, 2.0), Triangular(1.0, 2.0), Arcsine(1.0, 2.0), RoughlyLimited(1.0, 2.0, 0.5),
+    [Normal(1.0, 2.0), Rectangular(1.0, 2.0), Triangular(1.0, 2.0), Arcsine(1.0, 2.0), RoughlyLimited(1.0, 2.0, 2.0),
      Student(1.0, 2.0, 12.0)],
 )  # fmt: skip
 def test_draws_have_the_mean_and_the_spread_of_their_law(law: Law) -> None:

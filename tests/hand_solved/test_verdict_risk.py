@@ -40,8 +40,12 @@ def girder(values: list[float], cov: np.ndarray[tuple[int, int], np.dtype[np.flo
 def test_limits_on_one_side_and_off_centre() -> None:
     assert probability_conforming(1.0, 1.0, Limits(upper=1.0)) == pytest.approx(0.5, abs=1e-15)
     assert probability_conforming(0.0, 1.0, Limits(1.0, 2.0)) == pytest.approx(float(ndtr(2.0) - ndtr(1.0)), rel=1e-12)
-    assert probability_conforming(9.0, 1.0, Limits(1.0, 2.0)) == pytest.approx(float(ndtr(-7.0)), rel=1e-6)
-    assert probability_conforming(-9.0, 1.0, Limits(1.0, 2.0)) == pytest.approx(float(ndtr(-10.0)), rel=1e-6)
+    assert probability_conforming(9.0, 1.0, Limits(1.0, 2.0)) == pytest.approx(
+        float(ndtr(-7.0) - ndtr(-8.0)), rel=1e-9, abs=0.0
+    )
+    assert probability_conforming(-9.0, 1.0, Limits(1.0, 2.0)) == pytest.approx(
+        float(ndtr(-10.0) - ndtr(-11.0)), rel=1e-9, abs=0.0
+    )
     assert probability_conforming(2.0, 0.0, Limits(1.0, 2.0)) == 1.0
     assert probability_conforming(2.1, 0.0, Limits(1.0, 2.0)) == 0.0
     assert math.isnan(probability_conforming(math.nan, 1.0, Limits(1.0, 2.0)))
@@ -68,6 +72,16 @@ def test_a_poor_measurement_decides_nothing() -> None:
     assert {rule.judge(v) for v in (0.0, 30.0, 1000.0, math.nan)} == {"cannot be decided"}
     assert rule.judge(1800.0) == "does not conform"
     assert all(math.isnan(g) for g in rule.guards)
+
+
+def test_both_limits_count_for_accepting_and_the_nearer_one_for_rejecting() -> None:
+    # u of a third of the limit: both tails of the reading's law lie outside, so the band inside is wider than 1.645 u
+    rule = guarded_by_risk(Limits.about_zero(30.0), 15.0, 0.05)
+    assert rule.accept is not None
+    y = rule.accept.upper
+    assert float(ndtr((30.0 - y) / 15.0) - ndtr((-30.0 - y) / 15.0)) == pytest.approx(0.95, abs=1e-12)
+    assert rule.guards[1] > 1.7 * 15.0
+    assert rule.reject == pytest.approx((-30.0 - 1.644854 * 15.0, 30.0 + 1.644854 * 15.0), abs=1e-4)
 
 
 def test_bands_that_meet_accept_nothing() -> None:
@@ -223,6 +237,16 @@ def test_lengths_with_parts_that_are_known() -> None:
     assert length_within([0.0, 0.0], np.eye(2), 1.0) == pytest.approx(1.0 - math.exp(-0.5), abs=1e-10)
     assert chance_of_such_length([0.5], np.eye(1), 1.0) == 1.0
     assert math.isnan(chance_of_such_length([math.nan], np.eye(1), 1.0))
+
+
+def test_a_length_is_not_proven_while_any_truth_within_could_give_it() -> None:
+    # measured well in y and poorly in x: a reading of (0, 5) against 3 could come from (3, 0), two of whose u_x make 5 out of 3
+    cov = np.diag([4.0, 0.01])
+    assert 1.0 - length_within([0.0, 3.0], cov, 5.0) < 0.05  # a truth in the reading's own direction would not do
+    from_x = 1.0 - float(ndtr(1.0) - ndtr(-4.0))  # P(|3 + 2 z| >= 5)
+    assert chance_of_such_length([0.0, 5.0], cov, 3.0) == pytest.approx(
+        from_x, abs=1e-3
+    )  # y adds 0.01 / (2 * 5) to a length
 
 
 def test_magnets_that_do_not_know_of_each_other_multiply() -> None:

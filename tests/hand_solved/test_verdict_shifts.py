@@ -68,6 +68,19 @@ def test_few_readings_ask_for_more() -> None:
     assert judge_shift(shift([t])).probability < 0.01
 
 
+def test_two_components_and_few_readings_have_a_closed_form() -> None:
+    # F with 2 and nu degrees: P = (1 + 2 f / nu)^(-nu / 2), f = 25 / 2
+    tested = judge_shift(shift([3.0, 4.0], dof=6.0))
+    assert tested.probability == pytest.approx((1.0 + 25.0 / 6.0) ** -3.0, rel=1e-9)
+
+
+def test_two_looks_must_each_be_stricter() -> None:
+    # 2.1 u is beyond 1.96 and within 2.236, the bound of each of two tests at 5 % together
+    assert [c.found for c in judge_shift(shift([2.1])).components] == [True]
+    assert [c.found for c in judge_shift(shift([2.1, 0.0])).components] == [False, False]
+    assert [c.found for c in judge_shift(shift([2.24, 0.0])).components] == [True, False]
+
+
 def test_the_shift_that_would_have_been_found() -> None:
     # level 5 % for one test and power 80 %: 1.95996 + 0.84162
     [c] = judge_shift(shift([0.0], [[4.0]])).components

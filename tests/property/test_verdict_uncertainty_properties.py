@@ -277,6 +277,11 @@ def test_a_proven_length_is_proven_and_verdicts_are_exclusive(seed: int, risk: f
     chance = chance_of_such_length(value, cov, 2.0)
     assert 0.0 <= chance <= 1.0
     assert chance_of_such_length(1.3 * value, cov, 2.0) <= chance + 1e-9
+    # no truth on the circle, wherever it lies, makes such a reading likelier
+    length = float(np.linalg.norm(value))
+    if length > 2.0:
+        around = ([2.0 * math.cos(t), 2.0 * math.sin(t)] for t in np.linspace(0.0, math.pi, 12))
+        assert max(1.0 - length_within(truth, cov, length) for truth in around) <= chance + 1e-9
     verdict = judge_radial(value, cov, 2.0, risk)
     if verdict == "does not conform":
         assert np.linalg.norm(value) > 2.0

@@ -74,7 +74,8 @@ class ShiftTest:
 def judge_shift(shift: Estimate, *, level: float = 0.05) -> ShiftTest:
     """Whether a shift vector differs from zero, its correlations counted.
 
-    T = d' C^+ d  against chi-square with rank(C) degrees, or T / rank against F(rank, dof) when C comes from dof readings;
+    T = d' C^+ d  against chi-square with rank(C) degrees, or T / rank against F(rank, dof) when all of C is scaled by one
+    variance that was estimated with dof degrees of freedom;
     component i: d_i / u_i against normal or Student, at the level 1 - (1 - level)^(1/n);
     given the others: (C^-1 d)_i / sqrt((C^-1)_ii), for C of full rank
 
