@@ -296,16 +296,17 @@ def test_joint_probability_keeps_its_bounds_and_symmetries(seed: int, n: int, li
     rng = np.random.default_rng(seed)
     e = vector(rng, n, int(rng.integers(1, n + 1)))
     together = all_conform(e, limit, tolerance=1e-3)
-    p, error = together.all_conform.probability, together.all_conform.error
+    # asked for to 1e-3; an error found much smaller than that may itself be found wrongly
+    p, error = together.all_conform.probability, max(together.all_conform.error, 1e-3)
     assert together.at_least - error - 1e-9 <= p <= together.at_most + error + 1e-9
     assert all_conform(e, 1.2 * limit, tolerance=1e-3).all_conform.probability >= p - 2.0 * error - 1e-9
     order = rng.permutation(n)
     mixed = all_conform(e.pick([e.names[k] for k in order]), limit, tolerance=1e-3).all_conform
-    assert mixed.probability == pytest.approx(p, abs=error + mixed.error + 1e-9)
+    assert mixed.probability == pytest.approx(p, abs=2.0 * error + mixed.error)
     # a mirrored girder: signs of single components change, their limits do not
     sign = rng.choice([-1.0, 1.0], n)
     other = all_conform(e.through(np.diag(sign), e.labels), limit, tolerance=1e-3).all_conform
-    assert other.probability == pytest.approx(p, abs=error + other.error + 1e-9)
+    assert other.probability == pytest.approx(p, abs=2.0 * error + other.error)
     assert all_conform(e, limit, tolerance=1e-3).all_conform == together.all_conform  # the same data, the same digits
 
 
