@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
+from monochord.ground.trace import Unfold
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -94,6 +95,7 @@ class Comparison:
     scale, u_scale  relative scale that was taken out beyond what temperature explains
     shape      named parts;  axis_changes  change of every magnet's axis about the line that shape and own moves make,
                components "<magnet>.x", "<magnet>.y" [m]
+    unfold     tells every number down to its rows, None when nobody can
     own_moves  from all evidence there is;  own_moves_from_targets  from targets alone
     """
 
@@ -110,3 +112,4 @@ class Comparison:
     closure: Closure | None
     gates: tuple[Gate, ...]
     sentence: str
+    unfold: Unfold | None = None

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
+from monochord.ground.trace import Unfold
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -27,6 +28,7 @@ class BoltPlan:
     curable_share     0..1, the mean square departure that bolts can cure beside what they cannot: magnets' own moves and
                       shapes that no bolt makes; None when there is nothing to cure
     do_nothing        True when turning is not worth it: then all turns are 0
+    unfold            tells every number down to what it was made from, None when nobody can
     cautions          what the crew must keep in mind; the plan advises, local rules and licensed people decide
     """
 
@@ -51,3 +53,4 @@ class BoltPlan:
     sentence: str
     gates: tuple[Gate, ...]
     cautions: tuple[str, ...] = field(default=())
+    unfold: Unfold | None = None

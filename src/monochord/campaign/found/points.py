@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
+from monochord.ground.trace import Unfold
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ class PointSet:
     pose       survey (hall) frame -> girder frame, the fit onto the nominal girder targets
     undetermined  target -> why it is left out
     scale, u_scale   range scale of the occasion, relative, and its standard uncertainty
+    unfold     tells every number down to its rows, None when nobody can
     variance_factor  weighted square sum / degrees of freedom;  dof  of the adjustment
     """
 
@@ -76,3 +78,4 @@ class PointSet:
     variance_factor: float
     dof: float
     gates: tuple[Gate, ...]
+    unfold: Unfold | None = None

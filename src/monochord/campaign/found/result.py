@@ -16,6 +16,7 @@ from monochord.campaign.found.verdict import Verdict
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.origin import Origin
 from monochord.ground.faults import Fault
+from monochord.ground.trace import Unfold
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -43,6 +44,7 @@ class WireFinding:
     axes        in the frame each names;  f1_x, f1_y  fundamental in the two planes [Hz];  sag  at mid-span [m] and its u_sag
     sensor_turn, u_sensor_turn   turn of the sensor pair about the wire [rad], or None
     curves      scans with fits and residuals, and resonance curves
+    unfold      tells every number down to its rows, None when nobody can
     """
 
     axes: tuple[Axis, ...]
@@ -55,6 +57,7 @@ class WireFinding:
     scans: tuple[Curve, ...]
     resonances: tuple[Curve, ...]
     gates: tuple[Gate, ...]
+    unfold: Unfold | None = None
 
 
 @dataclass(frozen=True, slots=True)
