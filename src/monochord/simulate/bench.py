@@ -21,6 +21,21 @@ Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 
+@dataclass(frozen=True, slots=True)
+class BenchSpread:
+    """How virtual benches are scattered and how faulty they are.
+
+    split         relative difference of the two planes' fundamentals;  drift  of the fundamental, relative, per second,
+                  one standard deviation;  cubic_at  displacement at which a sensor shows one percent too little [m]
+    stage_turn    of the stages at either end, one standard deviation [rad]
+    """
+
+    split: float = 3e-4
+    drift: float = 2.5e-7 / 28.05
+    cubic_at: float = 70e-6
+    stage_turn: float = 0.4e-3
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Bench:
     """Wire, stages and sensors as they truly are; they travel with the bench.
@@ -30,7 +45,7 @@ class Bench:
     gain_creep    relative, per second, x and y;  sensor_cubic  c in u (1 - c u^2) [1/m2]
     pickup        apparent displacement per ampere of drive, x and y [m/A];  phase  error of the lock-in [rad]
     stage_turn    of the start's and end's stages about z [rad];  stage_scale  true over told, x and y
-    noise         per quadrature and reading [m];  drive_noise  relative, per reading
+    noise         per quadrature and reading [m];  drive_noise  relative, per reading;  drift  as in :class:`BenchSpread`
     """
 
     wire: Wire
@@ -49,6 +64,7 @@ class Bench:
     stage_scale: tuple[float, float]
     noise: float
     drive_noise: float
+    drift: float = 0.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -82,27 +98,27 @@ class Stringing:
         return departure(self.own, (z - wire.z_start) / wire.length)
 
 
-def build_bench(wire: Wire, rng: np.random.Generator) -> Bench:
+def build_bench(wire: Wire, rng: np.random.Generator, spread: BenchSpread | None = None) -> Bench:
     """A bench as benches are: sensors turned by up to a degree, gains a percent off, planes split by a few parts in 10^4.
 
     >>> from monochord.simulate.scenario import demo_scenario
     >>> build_bench(demo_scenario().wire, np.random.default_rng(1)).noise
     2e-08
     """
+    spread = spread or BenchSpread()
     turn = rng.normal() * 8e-3
     return Bench(
         wire=wire, decay=0.42 * (1.0 + 0.08 * rng.normal()), decay_growth=0.03, stiffness=5e-8,
-        split=3e-4 * (1.0 + 0.3 * rng.normal()), principal=float(rng.uniform(-0.3, 0.3)),
+        split=spread.split * (1.0 + 0.3 * rng.normal()), principal=float(rng.uniform(-0.3, 0.3)),
         sensor_turn=(turn + 0.7e-3 * rng.normal(), turn + 0.7e-3 * rng.normal()),
         sensor_gain=(1.0 + 0.01 * rng.normal(), 1.0 + 0.01 * rng.normal()),
         gain_creep=(1e-7 * rng.normal(), 1e-7 * rng.normal()),
-        # one percent off at 70 um
-        sensor_cubic=0.01 / 70e-6**2,
+        sensor_cubic=0.01 / spread.cubic_at**2,
         pickup=(2e-6 * complex(*rng.normal(size=2)), 2e-6 * complex(*rng.normal(size=2))),
         phase=4e-3 * rng.normal(),
-        stage_turn=(0.4e-3 * rng.normal(), 0.4e-3 * rng.normal()),
+        stage_turn=(spread.stage_turn * rng.normal(), spread.stage_turn * rng.normal()),
         stage_scale=(1.0 + 2e-4 * rng.normal(), 1.0 + 2e-4 * rng.normal()),
-        noise=20e-9, drive_noise=5e-5,
+        noise=20e-9, drive_noise=5e-5, drift=spread.drift,
     )  # fmt: skip
 
 
@@ -120,7 +136,7 @@ def string_up(bench: Bench, f1: float, u_stringing: float, rng: np.random.Genera
     own = first / np.arange(1, 5) * (rng.normal(size=4) + 1j * rng.normal(size=4))
     ends = [complex(*rng.normal(size=2)) * 60e-6 for _ in range(2)]
     return Stringing(
-        start=ends[0], end=ends[1], f1=f1 * (1.0 + 1.5e-3 * rng.normal()), creep=2.5e-7 * rng.normal(),
+        start=ends[0], end=ends[1], f1=f1 * (1.0 + 1.5e-3 * rng.normal()), creep=bench.drift * f1 * rng.normal(),
         wander=(1.0e-3 * abs(rng.normal()), float(rng.uniform(3000.0, 7000.0))), own=own,
         # a horizontal part of some 20 uT and a vertical one of some 40 uT, turned by how the hall lies
         earth=complex(-40e-6 + 4e-6 * rng.normal(), 15e-6 + 6e-6 * rng.normal()),

@@ -209,7 +209,7 @@ def _lab(told: Scenario, story: Story, rng: Mapping[str, np.random.Generator]) -
         rng,
         build_girder(told.girder, told.day.full_current, told.spread, rng["girder"]),
         build_iron(told.girder, list(told.rooms), told.spread, rng["iron"]),
-        build_bench(told.wire, rng["bench"]),
+        build_bench(told.wire, rng["bench"], told.bench),
         {e.nest: np.array(e.to_wire) + e.u_to_wire * rng["ends"].normal(size=3) for e in told.wire.ends},
         {
             "bench": Rigid("girder", "hall", np.eye(3), np.zeros(3)),

@@ -29,7 +29,8 @@ class Spread:
     remanence             remanent field as a part of the field at full current
     remanence_centre      place of the remanent field's centre in its magnet [m]
     stray_gradient        remanent gradient of a sextupole or octupole [T/m]
-    length, edge          relative error of the told iron length and field edge
+    length, edge          relative error of the told iron length, and by how much a field's edge is softer than told
+    edge_either           the same to either side, beside ``edge``
     harmonics             each unwanted multipole at 10 mm, as a part of the wanted one
     target                true place of a target against its nominal [m]
     beam, bolt, floor     relative error of the told stiffness: of the beam in each way of bending, of every bolt, and
@@ -44,6 +45,7 @@ class Spread:
     stray_gradient: float = 2e-4
     length: float = 0.003
     edge: float = 0.05
+    edge_either: float = 0.0
     harmonics: float = 3e-4
     target: float = 0.25e-3
     beam: float = 0.05
@@ -140,8 +142,13 @@ def build_magnet(magnet: Magnet, full_current: float, spread: Spread, rng: np.ra
         driven=driven,
         remanent=remanent,
         length=magnet.length * (1.0 + spread.length * float(rng.normal())),
-        edge=magnet.edge * (1.0 + spread.edge * abs(float(rng.normal()))),
+        edge=magnet.edge * _edge(float(rng.normal()), spread),
     )
+
+
+def _edge(drawn: float, spread: Spread) -> float:
+    """True over told width of a field's edge; never below a half."""
+    return max(1.0 + spread.edge * abs(drawn) + spread.edge_either * drawn, 0.5)
 
 
 def build_girder(told: Girder, full_current: float, spread: Spread, rng: np.random.Generator) -> VirtualGirder:
