@@ -27,7 +27,8 @@ def feet(rows: Rows, lab: Lab, bolts: Iterable[str], faults: Gatherer) -> list[F
     for row, (bolt, state) in enumerate(zip(rows.text["bolt"], states, strict=True)):
         load = rows.known("load", row)
         u = None if load is None or math.isnan(ratio) else ratio * abs(load)
-        found.append(FootFinding(bolt, None if state in ("", "unknown") else state, load, u))
+        felt = None if state in ("", "unknown") else state
+        found.append(FootFinding(bolt, felt, load, u, rows.file, rows.lines[row]))
     return found
 
 
@@ -65,7 +66,7 @@ def temperatures(rows: Rows, lab: Lab, faults: Gatherer) -> list[TemperatureRead
     found = []
     places, values = lab.axes.points(rows).tolist(), rows.number["temperature"].tolist()
     for sensor, (x, y, z), value, line in zip(rows.text["sensor"], places, values, rows.lines, strict=True):
-        found.append(TemperatureReading(sensor, (x, y, z), value, u))
+        found.append(TemperatureReading(sensor, (x, y, z), value, u, rows.file, line))
         _plausible(rows, value, line, faults)
     return found
 

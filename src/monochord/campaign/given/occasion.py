@@ -13,22 +13,29 @@ CONTACTS = ("loose", "touching", "tight", "held")
 
 @dataclass(frozen=True, slots=True)
 class FootFinding:
-    """What was found at one foot: contact state (one of CONTACTS, or None) and load [N] with its uncertainty."""
+    """What was found at one foot: contact state (one of CONTACTS, or None) and load [N] with its uncertainty.
+
+    file, line  where it stands, "" and 0 when no file tells it; two equal findings may stand in different places
+    """
 
     bolt: str
     state: str | None
     load: float | None = None
     u_load: float | None = None
+    file: str = field(default="", compare=False)
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
 class TemperatureReading:
-    """A contact sensor on the girder: where (x, y, z) [m] and what [degC], good to u [K]."""
+    """A contact sensor on the girder: where (x, y, z) [m] and what [degC], good to u [K]; file and line as of a foot."""
 
     sensor: str
     point: tuple[float, float, float]
     value: float
     u: float
+    file: str = field(default="", compare=False)
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
