@@ -34,7 +34,7 @@ def type_document(lab: Lab) -> Table:
         data["targets_good_to"] = targets.text("good_to")
     if "field_profile" in lab.root:
         data["edge"] = lab.root.node("field_profile").text("edge")
-    for key in ("beam", "bolt_kinds"):
+    for key in ("beam", "bolt_kinds", "clamps"):
         if key in girder:
             data[key] = _plain(girder.node(key))
     if wire:
@@ -89,6 +89,8 @@ def campaign_document(
         occasion: Table = {"name": found.name, "place": told.places.get(found.name, found.place)}
         if temperature := told.temperatures.get(found.name, throughout):
             occasion["temperature"] = temperature
+        if stringing := told.stringings.get(found.name, found.stringing):
+            occasion["stringing"] = stringing
         occasion["files"] = [entry(f) for f in found.files]
         occasions.append(occasion)
     data["occasions"] = occasions

@@ -27,6 +27,7 @@ class FoundOccasion:
     name: str
     place: str
     files: tuple[Found, ...]
+    stringing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +62,13 @@ def survey_folder(folder: Path, lab: Lab, faults: Gatherer) -> Layout:
 
 def _occasions(folder: Path, lab: Lab, notes: list[Fault]) -> tuple[FoundOccasion, ...]:
     layout = lab.root.node("layout")
-    rules = [(node.text("folder"), node.text("place")) for node in layout.nodes("occasions")]
+    rules = [(n.text("folder"), n.text("place"), n.text("stringing")) for n in layout.nodes("occasions")]
     there = [p for p in folder.iterdir() if p.is_dir()] if folder.is_dir() else []
     found: list[tuple[int, FoundOccasion]] = []
     for path in sorted(there, key=lambda p: natural(p.name)):
         if path.name == lab.girder_folder or path.name.startswith("."):
             continue
-        rank = next((i for i, (pattern, _) in enumerate(rules) if fnmatch.fnmatchcase(path.name, pattern)), None)
+        rank = next((i for i, (pattern, *_) in enumerate(rules) if fnmatch.fnmatchcase(path.name, pattern)), None)
         if rank is None:
             remedy = "not read; add it to layout.occasions to read it"
             notes.append(Fault(f"folder {path.name!r}", "an occasion's folder", remedy, str(path)))
@@ -77,7 +78,7 @@ def _occasions(folder: Path, lab: Lab, notes: list[Fault]) -> tuple[FoundOccasio
             remedy = "left out; check tables and waveforms in the lab description"
             notes.append(Fault("a folder without any described file", "measured files", remedy, str(path)))
             continue
-        found.append((rank, FoundOccasion(path.name, rules[rank][1], files)))
+        found.append((rank, FoundOccasion(path.name, rules[rank][1], files, rules[rank][2])))
     if layout.text("order") == "as listed":
         found.sort(key=lambda item: item[0])
     return tuple(occasion for _, occasion in found)

@@ -89,6 +89,7 @@ class Reader:
             tuple(measured.turns),
             tuple(measured.ride),
             tuple(lacks),
+            node.text("stringing"),
         )
 
     def _file(self, entry: Node, measured: Measured) -> None:

@@ -4,6 +4,7 @@
 ``girder``, ``reference``                  the girder's name; the occasion to which shapes return
 ``temperature.OCCASION``                   mean temperature of the girder then
 ``place.OCCASION``                         where it was, in words
+``stringing.OCCASION``                     name of the stringing that the wire then had
 ``tolerance.QUANTITY``                     limit of offset, own-move, roll or slope
 ``line``, ``weights``                      the rule of the common line
 ``items.NAME.KEY``, ``targets.NAME.KEY``,  a value of girder.toml; so for bolts and wire_ends
@@ -38,6 +39,7 @@ class Settings:
     reference: str = ""
     temperatures: dict[str, str] = field(default_factory=dict)
     places: dict[str, str] = field(default_factory=dict)
+    stringings: dict[str, str] = field(default_factory=dict)
     tolerances: dict[str, str] = field(default_factory=dict)
     line: dict[str, str] = field(default_factory=dict)
     overrides: dict[str, dict[str, object]] = field(default_factory=dict)
@@ -58,8 +60,9 @@ def settled(
             out.line[key] = value
         elif head == "temperature":
             out.temperatures[_occasion(key, rest, occasions, faults)] = _amount(key, value, "temperature", faults)
-        elif head == "place":
-            out.places[_occasion(key, rest, occasions, faults)] = value
+        elif head in ("place", "stringing"):
+            told = out.places if head == "place" else out.stringings
+            told[_occasion(key, rest, occasions, faults)] = value
         elif head == "tolerance":
             _tolerance(key, rest, value, out, faults)
         elif head in _ENTRIES:
@@ -79,7 +82,7 @@ def _place(key: str) -> str:
 
 
 def _unknown(key: str, faults: Gatherer) -> None:
-    known = ["girder", "reference", "line", "weights", "temperature.", "place.", "tolerance."]
+    known = ["girder", "reference", "line", "weights", "temperature.", "place.", "stringing.", "tolerance."]
     known += [f"{e}." for e in (*_ENTRIES, "wire", "beam", "run")]
     hint = did_you_mean(key.partition(".")[0], [k.rstrip(".") for k in known])
     faults.add(f"setting {key!r}", f"one of {listed(known, 20)}", f"{hint}mend the key", file=_place(key))

@@ -92,7 +92,9 @@ def _wire(
     try:
         scans = [*occasion.scans, *(reduce_scan(raw) for raw in occasion.raw_scans)]
         sweeps = [*occasion.sweeps, *(reduce_sweep(raw) for raw in occasion.raw_sweeps)]
-        finding = find_axes(occasion.name, scans, sweeps, campaign.wire, campaign.girder.magnets)
+        finding = find_axes(
+            occasion.name, scans, sweeps, campaign.wire, campaign.girder.magnets, stringing=occasion.stringing or None
+        )
         if points is None:
             return finding
         ends = wire_ends(points, [end.nest for end in campaign.wire.ends])

@@ -48,6 +48,8 @@ FILES = {
     "turns": "turns.tsv",
     "ride": "logger.tsv",
 }
+#: Names of the two stringings: one wire served both occasions on the bench.
+STRUNG = ("bench string", "tunnel string")
 #: Lines of a table's first reading: one line of remark and one of column heads stand above it.
 FIRST_ROW = 3
 
@@ -88,11 +90,11 @@ def simulate_campaign(seed: int, scenario: Scenario | None = None, story: Story 
     tunnel_wire = lab.string_up()
 
     built = [
-        lab.measured(_State("10-placed", crane, {}, lined_up, bench_wire, surveyed=False)),
-        lab.measured(_State("20-lined", lab.stand("20-lined", level), lined_up, lined_up, bench_wire)),
+        lab.measured(_State("10-placed", crane, {}, lined_up, bench_wire, STRUNG[0], surveyed=False)),
+        lab.measured(_State("20-lined", lab.stand("20-lined", level), lined_up, lined_up, bench_wire, STRUNG[0])),
         (Occasion("30-road", "truck", ride=journey.samples), truth.journey(journey, fate)),
         lab.measured(_State("40-arrival", arrived, ridden, lined_up)),
-        lab.measured(_State("50-settled", settled, crept, lined_up, tunnel_wire, turns=turns)),
+        lab.measured(_State("50-settled", settled, crept, lined_up, tunnel_wire, STRUNG[1], turns=turns)),
     ]
     campaign = Campaign(
         girder=_with_walls(told),
@@ -118,13 +120,17 @@ def simulate_campaign(seed: int, scenario: Scenario | None = None, story: Story 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class _State:
-    """One occasion before it is measured: how the girder stands, own moves since rest and at the reference, the wire if strung."""
+    """One occasion before it is measured: how the girder stands, own moves since rest and at the reference, the wire if strung.
+
+    strung  name of the stringing
+    """
 
     name: str
     standing: Stand
     moves: Mapping[str, Array]
     at_reference: Mapping[str, Array]
     stringing: Stringing | None = None
+    strung: str = ""
     surveyed: bool = True
     turns: tuple[Turn, ...] = ()
 
@@ -169,6 +175,7 @@ class _Lab:
         occasion = Occasion(
             name=name,
             place=room.name,
+            stringing=state.strung,
             temperatures=temperatures(self.told.girder, mean, difference, self.rng["warmth"]),
             turns=state.turns,
         )

@@ -63,6 +63,8 @@ class Occasion:
                  given as one number and not by sensors, else None
     levelled     whether the stations of this occasion are levelled
     lacks        words for what is missing and why it matters, told in the result
+    stringing    name of the wire's stringing: occasions that name the same one were scanned with one wire, not strung anew
+                 between them; "" where the wire was strung anew
     """
 
     name: str
@@ -78,3 +80,4 @@ class Occasion:
     turns: tuple[Turn, ...] = ()
     ride: tuple[RideSample, ...] = ()
     lacks: tuple[str, ...] = field(default=())
+    stringing: str = ""
