@@ -30,16 +30,32 @@ _FORGOTTEN = 1e-4
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class OpenSlip:
+    """A slip that the data leave open, with this chance: how the functions follow it, and what it is if it happened.
+
+    follow (q, 3);  gone (3,) its size [m, m, rad];  spread (3, 3) of that
+    """
+
+    chance: float
+    follow: Array
+    gone: Array
+    spread: Array
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Outcome:
     """All that is told of a change in numbers: functions of the unknowns, own moves first.
 
     estimate  joint;  numbers  value and standard uncertainty of its components by name
     slipped   body -> probability that it slipped, for those that were not found to have
+    whole     the functions (q, p) of all unknowns of the last fit;  slips  body -> slip that is left open
     """
 
     estimate: Estimate
     slipped: dict[str, float]
     numbers: dict[str, tuple[float, float]]
+    whole: Array
+    slips: dict[str, OpenSlip]
 
 
 def outcome(moved: Moved, functions: Array, labels: Sequence[Label], scope: str) -> Outcome:
@@ -53,6 +69,7 @@ def outcome(moved: Moved, functions: Array, labels: Sequence[Label], scope: str)
     whole = np.hstack(columns)
     found = estimate(fit, whole, labels, scope)
     slipped: dict[str, float] = {}
+    slips: dict[str, OpenSlip] = {}
     mean, factors = found.value.copy(), dict(found.factors)
     gain = whole @ fit.gain
     for body in model.bodies:
@@ -69,13 +86,14 @@ def outcome(moved: Moved, functions: Array, labels: Sequence[Label], scope: str)
         place = model.columns("clamp", body).start
         follow = functions[:, [place + k for k in SLIP]] - gain @ design
         gone = spread @ pull
+        slips[body] = OpenSlip(chance, follow, gone, spread)
         mean = mean + chance * (follow @ gone)
         factors[f"unnoticed slip of {body}:{scope}"] = Factor(
             follow, chance * spread + chance * (1.0 - chance) * np.outer(gone, gone)
         )
     told = Estimate(mean, found.labels, factors)
     numbers = dict(zip(told.names, zip(told.value.tolist(), told.u.tolist(), strict=True), strict=True))
-    return Outcome(told, slipped, numbers)
+    return Outcome(told, slipped, numbers, whole, slips)
 
 
 def _columns_of(fit: Fit, functions: Array, name: str, kind: str) -> Array:
