@@ -20,6 +20,7 @@ class Origin:
 
     made_by   program and version;  made_at  UTC time, ISO 8601, from the caller's clock
     run       id from the caller's id maker;  inputs  files read;  settings  name -> value in words
+    versions  of what computed it: library -> version or kind, {} when nobody told
     """
 
     made_by: str
@@ -27,3 +28,4 @@ class Origin:
     run: str
     inputs: tuple[Source, ...] = ()
     settings: Mapping[str, str] = field(default_factory=dict)
+    versions: Mapping[str, str] = field(default_factory=dict)

@@ -58,6 +58,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
             context.new_id(),
             campaign.inputs,
             campaign.settings,
+            context.versions(),
         ),
         notes=tuple(notes),
         comparisons=changes,

@@ -35,7 +35,7 @@ def result_document(result: Result) -> dict[str, object]:
     document: dict[str, object] = {
         "schema": SCHEMA_NAME,
         "girder": {"name": result.campaign.girder.name, "type": result.campaign.girder.type_name},
-        "versions": {"made_by": result.origin.made_by},
+        "versions": {"made_by": result.origin.made_by, **result.origin.versions},
         "run": {"id": result.origin.run, "made_at": result.origin.made_at},
         "inputs": [{"path": path, "sha256": digest} for path, digest in inputs_of(result)],
         "settings": settings_of(result),
