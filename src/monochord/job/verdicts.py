@@ -17,7 +17,7 @@ def verdicts(
     """Every magnet against every tolerance on every occasion that can speak to it."""
     made: list[Verdict] = []
     for finding in found:
-        for tolerance in campaign.tolerances:
+        for tolerance in (t for t in campaign.tolerances if t.quantity != "shift"):
             made += _of(campaign, finding, changes, tolerance)
     return tuple(made)
 

@@ -68,10 +68,13 @@ class Together:
         return DOES_NOT_CONFORM if self.proven_out(risk) else CANNOT_BE_DECIDED
 
 
-def all_conform(estimate: Estimate, limits: ArrayLike, *, tolerance: float = 2e-4, seed: int = SEED) -> Together:
-    """Probability that every component lies within its own limit, |v_i| <= L_i for all i, from the joint covariance.
+def all_conform(
+    estimate: Estimate, limits: ArrayLike, *, lower: ArrayLike | None = None, tolerance: float = 2e-4, seed: int = SEED
+) -> Together:
+    """Probability that every component lies within its own limits, L_i <= v_i <= U_i for all i, from the joint covariance.
 
-    limits  (n,) or one, above 0, unit of the components. Undetermined, with the names, when a component is unknown.
+    limits  (n,) or one, unit of the components: the upper ones, above 0 unless ``lower`` is given;  lower  None: -limits
+    Undetermined, with the names, when a component is unknown. Limits may be infinite on one side.
 
     >>> pair = Estimate.of([0.0, 0.0], ["A.x", "B.x"], unit="m", frame="girder", causes={"sag": np.ones((2, 2))})
     >>> both = all_conform(pair, 1.96)
@@ -80,12 +83,21 @@ def all_conform(estimate: Estimate, limits: ArrayLike, *, tolerance: float = 2e-
     """
     known_wanted(estimate.value, estimate.names, UNKNOWN)
     bound = np.broadcast_to(np.asarray(limits, float), estimate.value.shape)
-    wanted(estimate.value.size > 0 and bool((bound > 0.0).all()), f"limits {bound.tolist()}", "above 0", "name limits")
-    value, u = np.abs(estimate.value), estimate.u
+    least = -bound if lower is None else np.broadcast_to(np.asarray(lower, float), estimate.value.shape)
+    wanted(
+        estimate.value.size > 0 and bool((least < bound).all()),
+        f"limits {least.tolist()} to {bound.tolist()}",
+        "above 0, or the lower ones below the upper ones",
+        "name limits",
+    )
+    value, u = estimate.value, estimate.u
+    # the side of the nearer limit, mirrored to the upper one: both tails keep their digits
+    mirrored = value - least < bound - value
+    near, far = np.where(mirrored, value - least, bound - value), np.where(mirrored, value - bound, least - value)
     with np.errstate(divide="ignore", invalid="ignore"):
-        each = np.where(u > 0.0, ndtr((bound - value) / u) - ndtr((-bound - value) / u), value <= bound)
-        outside = np.where(u > 0.0, ndtr((bound - value) / u), value <= bound)
-    chance = rectangle_probability(estimate.value, estimate.cov, -bound, bound, tolerance=tolerance, seed=seed)
+        each = np.where(u > 0.0, ndtr(near / u) - ndtr(far / u), near >= 0.0)
+        outside = np.where(u > 0.0, ndtr(near / u), near >= 0.0)
+    chance = rectangle_probability(estimate.value, estimate.cov, least, bound, tolerance=tolerance, seed=seed)
     return _together(chance, estimate.names, each, outside)
 
 

@@ -21,7 +21,7 @@ from monochord.verdict.propagation_checks import share_wanted, spread_wanted, wa
 from monochord.verdict.risk import Limits, probability_conforming
 from monochord.verdict.risk_guard import Rule
 from monochord.verdict.risk_numerics import about, panels, root
-from monochord.verdict.risk_priors import NormalPrior, Prior
+from monochord.verdict.risk_priors import NormalPrior, Prior, UniformPrior
 
 Array = NDArray[np.float64]
 Side = Literal["both", "lower", "upper"]
@@ -176,6 +176,8 @@ def probability_conforming_given(value: float, u: float, limits: Limits, prior: 
         return probability_conforming(*prior.given(value, spread_wanted(u)), limits)
     if spread_wanted(u) == 0.0:
         return float(limits.hold(value))
+    if isinstance(prior, UniformPrior):
+        return prior.within(value, u, limits.lower, limits.upper)
     own = prior.breaks
     spots = [*limits.finite, *about([value], u), *np.linspace(min(own), max(own), 200)]
     y, weight = panels([*own, *(b for b in spots if min(own) < b < max(own))])

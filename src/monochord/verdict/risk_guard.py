@@ -16,6 +16,9 @@ from monochord.verdict.propagation_checks import share_wanted, spread_wanted, wa
 from monochord.verdict.risk import Limits, probability_conforming
 from monochord.verdict.risk_numerics import root
 
+#: How simple acceptance is said wherever it is the rule.
+SIMPLE_WORDS = "simple acceptance, no guard band: of those at the limit about half are wrongly accepted"
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -55,8 +58,7 @@ def simple_acceptance(limits: Limits) -> Rule:
     >>> simple_acceptance(Limits.about_zero(30e-6)).judge(29.9e-6)
     'conforms'
     """
-    words = "simple acceptance, no guard band: at the limit the risk of accepting wrongly is 50 %"
-    return Rule(limits, limits, (limits.lower, limits.upper), words)
+    return Rule(limits, limits, (limits.lower, limits.upper), SIMPLE_WORDS)
 
 
 def guarded(limits: Limits, u: float, factor: float) -> Rule:
@@ -69,6 +71,23 @@ def guarded(limits: Limits, u: float, factor: float) -> Rule:
     wanted(factor >= 0.0, f"guard factor {factor:g}", "0 or more", "give the factor of u")
     guard = factor * spread_wanted(u)
     return _banded(limits, guard, guard, f"guard band of {factor:.2f} u on either side of the limit")
+
+
+def relaxed(limits: Limits, u: float, factor: float) -> Rule:
+    """Guard bands of factor times u OUTSIDE the limits: rejected is only what is proven beyond one, all else is accepted.
+
+    It keeps the producer's risk; the consumer bears the other one, and the words say so. Nothing is left undecided.
+    Source: JCGM 106:2012, 8.3.3, guarded rejection (from memory).
+
+    >>> rule = relaxed(Limits.about_zero(100e-6), 12e-6, 1.65)
+    >>> rule.judge(-119e-6), rule.judge(120e-6)
+    ('conforms', 'does not conform')
+    """
+    wanted(factor >= 0.0, f"guard factor {factor:g}", "0 or more", "give the factor of u")
+    guard = factor * spread_wanted(u)
+    low, high = limits.lower - guard, limits.upper + guard
+    words = f"accepted unless proven beyond the limit, guard band of {factor:.2f} u outside the limit"
+    return Rule(limits, Limits(low, high), (low, high), words)
 
 
 def guarded_by_risk(limits: Limits, u: float, risk: float, *, dof: float = math.inf) -> Rule:

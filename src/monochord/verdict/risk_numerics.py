@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,13 @@ Array = NDArray[np.float64]
 
 #: Points in a panel: a panel three standard deviations wide is summed to rounding.
 NODES = 20
+
+
+@cache
+def _rule() -> tuple[Array, Array]:
+    """Nodes and weights of one panel from -1 to 1."""
+    node, weight = np.polynomial.legendre.leggauss(NODES)
+    return node, weight
 
 
 def panels(breaks: Iterable[float]) -> tuple[Array, Array]:
@@ -23,7 +31,7 @@ def panels(breaks: Iterable[float]) -> tuple[Array, Array]:
     9.0
     """
     edges = np.unique(np.fromiter(breaks, float))
-    node, weight = np.polynomial.legendre.leggauss(NODES)
+    node, weight = _rule()
     half = np.diff(edges)[:, None] / 2.0
     middle = (edges[1:] + edges[:-1])[:, None] / 2.0
     return (middle + half * node).ravel(), (half * weight).ravel()

@@ -8,7 +8,7 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import gammaincinv, gammaln, xlogy
+from scipy.special import gammaincinv, gammaln, log_ndtr, xlogy
 
 from monochord.verdict.propagation_checks import wanted
 from monochord.verdict.risk_numerics import about, root
@@ -61,6 +61,59 @@ class NormalPrior:
             return value, 0.0
         kept = u**2 / (u**2 + self.u**2)
         return kept * self.mean + (1.0 - kept) * value, self.u * math.sqrt(kept)
+
+
+@dataclass(frozen=True, slots=True)
+class UniformPrior:
+    """Every value from low to high alike, none beyond; low < high, both finite.
+
+    >>> round(float(np.exp(UniformPrior(-2.0, 2.0).log_density(np.array(0.0)))), 6)
+    0.25
+    """
+
+    low: float
+    high: float
+
+    def __post_init__(self) -> None:
+        good = self.low < self.high and math.isfinite(self.high - self.low)
+        wanted(good, f"from {self.low:g} to {self.high:g}", "two finite ends, the lower first", "leave the prior out")
+
+    def log_density(self, y: Array) -> Array:
+        """Natural logarithm of the density at y."""
+        return np.where((y >= self.low) & (y <= self.high), -math.log(self.high - self.low), -np.inf)
+
+    @property
+    def breaks(self) -> list[float]:
+        """Places between which the density is smooth."""
+        return [self.low, self.high]
+
+    def within(self, value: float, u: float, lower: float, upper: float) -> float:
+        """Probability that the truth lies between lower and upper after a reading: a normal law cut off at low and high.
+
+        p = [Phi(b) - Phi(a)] / [Phi(h) - Phi(l)],  l, h = (low - y) / u, (high - y) / u,  a, b the same of the limits within them
+
+        A reading ever so far beyond the ends is told by logarithms; u > 0.
+
+        >>> round(UniformPrior(-30.0, 30.0).within(30.0, 2.0, -28.0, 28.0), 4)  # half of the law is cut off
+        0.3173
+        """
+        a, b = max(lower, self.low), min(upper, self.high)
+        if a >= b:
+            return 0.0
+        inside, all_ = ((log_between((s - value) / u, (t - value) / u)) for s, t in ((a, b), (self.low, self.high)))
+        return min(math.exp(inside - all_), 1.0)
+
+
+def log_between(low: float, high: float) -> float:
+    """Natural logarithm of the probability of a standard normal number between low < high, good in the far tails.
+
+    >>> round(log_between(-1.959964, 1.959964), 4), round(log_between(50.0, 51.0), 2)
+    (-0.0513, -1254.83)
+    """
+    if low > 0.0:
+        low, high = -high, -low
+    top = float(log_ndtr(high))
+    return top + math.log1p(-math.exp(float(log_ndtr(low)) - top))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,9 +8,12 @@ from dataclasses import dataclass, field
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.given.survey import Instrument
+from monochord.campaign.given.tolerance import Tolerance
 from monochord.campaign.given.wire import Wire
 from monochord.campaign.origin import Source
 from monochord.ground.faults import Fault
+
+__all__ = ["Campaign", "LineRule", "Tolerance"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,20 +38,6 @@ class LineRule:
             "given": "magnets weighted as given",
         }
         return f"straight line, {where}, {how[self.weights]}"
-
-
-@dataclass(frozen=True, slots=True)
-class Tolerance:
-    """A limit that every magnet must keep.
-
-    quantity  "offset" (of the axis from the common line, x and y each), "own move" (since the
-              reference occasion, x and y each), "roll", "slope"
-    limit     largest absolute value, SI;  magnets  names, () for all
-    """
-
-    quantity: str
-    limit: float
-    magnets: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
