@@ -12,7 +12,7 @@ import click
 
 from monochord import __version__
 
-DEFECT, REFUSED, LACKING = 1, 3, 4
+DEFECT, REFUSED, LACKING, DIFFERS = 1, 3, 4, 5
 
 # The matrices of one girder are small: more threads only wait for each other. Whoever sets the number keeps it.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -76,7 +76,7 @@ def main() -> None:
       monochord demo
 
     Exit codes: 0 done, 1 defect of the program, 2 command given wrongly, 3 input refused,
-    4 done, but the result lacks something essential.
+    4 done, but the result lacks something essential, 5 done, but what was compared differs.
     """  # noqa: D301
 
 
@@ -174,6 +174,31 @@ def budget(campaign: str, occasion: str, magnet: str, plane: str) -> None:
     made, limit = offset_budget(Path(campaign), occasion, magnet, plane, real_context())
     for line in budget_words(made, limit):
         click.echo(line)
+
+
+@main.command()
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
+@click.option("--run", "number", type=int, help="Number of the run in the record; the last one when left out.")
+@click.option(
+    "--record", type=click.Path(exists=True, dir_okay=False), help="A record that stands elsewhere than in CAMPAIGN."
+)
+def replay(campaign: str, number: int | None, record: str | None) -> None:
+    """Redo a run of the record here and compare every number with what was found then, to its stated digits.
+
+    \b
+    Example:
+      monochord replay campaign-12 --run 3
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.context import real_context
+    from monochord.job.replay import replay_run, replay_words
+
+    found = replay_run(Path(campaign), real_context(), run=number, record=Path(record) if record else None)
+    for line in replay_words(found):
+        click.echo(line)
+    if not found.identical:
+        sys.exit(DIFFERS)
 
 
 @main.command()

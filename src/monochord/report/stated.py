@@ -72,7 +72,9 @@ def _of_entry(name: str, value: object, part: Mapping[str, object], u: Mapping[s
         return [PART_OF_U * u[c] for c in "xyz"]
     spread = part.get(f"u_{name}")
     if isinstance(value, Mapping) and isinstance(spread, Mapping):
-        return {n: _of_number(v, n, _float(spread.get(n))) if _is_number(v) else None for n, v in value.items()}
+        floor = last_digit(_largest(value.values()))
+        told = {n: PART_OF_U * _float(spread[n]) if _is_number(spread.get(n)) else 0.0 for n in value}
+        return {n: max(told[n], floor) if _is_number(v) else None for n, v in value.items()}
     return _of_number(value, name, u.get(name)) if _is_number(value) else steps(value, name)
 
 
@@ -115,7 +117,7 @@ def _of_covariance(rows: Sequence[object]) -> object:
 
 
 def _of_number(value: object, name: str, u: float | None) -> float:
-    if name == "probability":
+    if name in ("probability", "posterior") or name.endswith("_risk"):
         return PROBABILITY
     if name in ("u", "guard") or name.startswith("u_"):
         return PART_OF_U * abs(_float(value))
