@@ -32,11 +32,11 @@ def closure_of(model: Model, alone: Fit, moved: Moved, scope: str) -> Closure | 
 
     chi-square has two degrees for each magnet beyond the second; None where there are fewer than three.
     """
-    found = _difference(model, alone, moved, scope)
     magnets = [m for m, part in model.change.axis_rows if part == "x"]
     if len(magnets) < 3:
         return None
-    about = found.through(_about_line(np.array([model.bodies[m][2] for m in magnets])), found.labels)
+    found = difference(model, alone, moved, scope)
+    about = found.through(about_line(model), found.labels)
     square, dof = quadratic_form(about.value, about.cov)
     probability = float(chdtrc(dof, square))
     value, u = about.value.reshape(-1, 2), about.u.reshape(-1, 2)
@@ -47,7 +47,7 @@ def closure_of(model: Model, alone: Fit, moved: Moved, scope: str) -> Closure | 
     return Closure(offsets, square, dof, probability, ok, _words(magnets, value, u, probability, ok))
 
 
-def _difference(model: Model, alone: Fit, moved: Moved, scope: str) -> Estimate:
+def difference(model: Model, alone: Fit, moved: Moved, scope: str) -> Estimate:
     """Wire minus prediction of x, y of every axis: y_w - A_w b^, with b^ from targets.
 
     Its error is A_w (I - K A)(b - b0) + e_w - A_w K e.
@@ -67,8 +67,9 @@ def _difference(model: Model, alone: Fit, moved: Moved, scope: str) -> Estimate:
     return Estimate(change.value[rows] - follow @ fit.unknowns, tuple(labels), factors)
 
 
-def _about_line(z: Array) -> Array:
-    """What is left of x, y (interleaved) of magnets at z (m,) when a straight line is taken off each: (2m, 2m)."""
+def about_line(model: Model) -> Array:
+    """What is left of x, y (interleaved) of the m magnets with axes when a straight line is taken off each: (2m, 2m)."""
+    z = np.array([model.bodies[m][2] for m, part in model.change.axis_rows if part == "x"])
     line = np.stack([np.ones_like(z), z], axis=1)
     left = np.eye(len(z)) - line @ np.linalg.pinv(line)
     return np.asarray(np.kron(left, np.eye(2)), float)
