@@ -2,8 +2,7 @@
 
 Names as in the result document below one comparison. Behind them stand, among others: ``rigid#change/<target>/<x>`` the
 change of one coordinate after the girder's own motion was taken out, ``own_moves#slip/<body>/chance`` a slip left open,
-``cause/<id>/<i>/<j>`` the spread of a cause made here; ``own_moves_from_targets#cause/...`` and ``closure#cause/...`` the
-same where targets alone spoke.
+``cause/<id>/<i>/<j>`` the spread of a cause made here, by all evidence, by targets alone, or for the closure.
 """
 
 from __future__ import annotations
@@ -32,14 +31,15 @@ from monochord.survey.compare_search import Moved
 from monochord.survey.compare_unfold_closure import Closing, closure_tellers
 from monochord.survey.compare_unfold_fit import Told, linear, slip_tellers, told_number
 from monochord.survey.compare_unfold_rows import Pair, mean_name, motion_lines, pair_of, row_tellers, sources_of
-from monochord.survey.compare_unfold_sizes import cause_name, size_tellers
+from monochord.survey.compare_unfold_sizes import size_tellers
 from monochord.survey.network import Array
 
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Evidence:
-    """One evaluation: what was sought, what was found to have moved, and what is told of it."""
+    """One evaluation: scope of its causes, what was sought, what was found to have moved, and what is told of it."""
 
+    scope: str
     sought: Moved
     moved: Moved
     told: Outcome
@@ -65,7 +65,7 @@ class Ground:
 
 
 def unfolding(found: Comparison, ground: Ground) -> Unfold:
-    """Tells every number of a comparison; the table of what can be asked is made when something first is."""
+    """Tells every number of a comparison by its name; the table of what can be asked is made when something first is."""
 
     @cache
     def table() -> Mapping[str, Teller]:
@@ -87,14 +87,10 @@ class _Telling:
         pair = pair_of((self.found.start, self.found.end), ground.points, both, ground.change)
         object.__setattr__(self, "pair", pair)
 
-    @property
-    def scope(self) -> str:
-        """Part of the ids of causes that belong to this comparison."""
-        return f"{self.found.start}-{self.found.end}"
-
     def by(self, evidence: Evidence, head: str) -> Told:
         """One evaluation with its rows."""
-        return Told(head, evidence.moved.fit, evidence.sought.fit, evidence.told, sources_of(self.pair))
+        sources = sources_of(self.pair)
+        return Told(head, evidence.scope, evidence.moved.fit, evidence.sought.fit, evidence.told, sources)
 
     def table(self) -> dict[str, Teller]:
         """Everything that can be asked."""
@@ -103,7 +99,7 @@ class _Telling:
         table = row_tellers(self.pair)
         table |= self._moves(every, self.found.own_moves) | self._moves(alone, self.found.own_moves_from_targets)
         for by in (every, alone):
-            table |= slip_tellers(by) | size_tellers(by, self.scope)
+            table |= slip_tellers(by) | size_tellers(by)
         table |= self._functions(every) | self._rigid(every) | self._targets(every) | self._expected(every.fit)
         if self.ground.closing is not None:
             table |= self._closure(self.ground.closing, every)
@@ -141,8 +137,8 @@ class _Telling:
 
     def _entry(self, by: Told, cause: str, i: int, j: int) -> str:
         """Name of an entry of the spread of a cause: here, or on the occasion that brought it."""
-        if cause.endswith(f":{self.scope}"):
-            return cause_name(by, cause, i, j)
+        if cause.endswith(f":{by.scope}"):
+            return relative("cause", cause, i, j)
         points, axes = self.ground.points[0], self.ground.axes[0]
         early = cause in points.estimate.factors or any(cause in axis.estimate.factors for axis in axes)
         return pointer("occasions", self.found.start if early else self.found.end, "cause", cause, i, j)
@@ -201,7 +197,7 @@ class _Telling:
                 table[name] = self._own(by, name, move.move[k], rows[k])
                 of_u = relative("targets_moved", move.target, f"u_{axis}")
                 label = Label(f"{move.target}.{axis}", "m", "girder")
-                told = estimate(by.fit, rows[k : k + 1], [label], self.scope)
+                told = estimate(by.fit, rows[k : k + 1], [label], by.scope)
                 table[of_u] = self._root(by, of_u, move.u[k], told, 0)
         return table
 
@@ -258,5 +254,5 @@ class _Telling:
 
     def _closure(self, closing: Closing, every: Told) -> dict[str, Teller]:
         """The closure, whose fit by targets alone has spreads of its own."""
-        by = Told("closure", closing.fit, every.sought, replace(every.told, slips={}), every.sources)
-        return closure_tellers(closing, every.sources, partial(self._entry, by)) | size_tellers(by, self.scope)
+        by = Told("closure", closing.scope, closing.fit, every.sought, replace(every.told, slips={}), every.sources)
+        return closure_tellers(closing, every.sources, partial(self._entry, by)) | size_tellers(by)

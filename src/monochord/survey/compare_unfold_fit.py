@@ -28,11 +28,13 @@ SLIPPED = ("to the left", "up", "roll")
 class Told:
     """One evaluation of a change, by all evidence or by targets alone.
 
-    head     first part of the names of what belongs to it;  sources  rows of the change, those of targets first
+    head     first part of the names of what belongs to it;  scope  that of the causes it made
+    sources  rows of the change, those of targets first
     told     functions of its unknowns;  sought  the fit by which it was found what moved
     """
 
     head: str
+    scope: str
     fit: Fit
     sought: Fit
     told: Outcome

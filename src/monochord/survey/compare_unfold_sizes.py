@@ -14,7 +14,7 @@ import numpy as np
 
 from monochord.ground.trace import Line, Place, Sum
 from monochord.ground.trace_linear import Linear, Teller, part_of, relative, whole
-from monochord.survey.compare_creep import LEAST, SIZES
+from monochord.survey.compare_creep import AS_TOLD, LEAST, SIZES
 from monochord.survey.compare_fit import Fit, family_sizes, priors_of
 from monochord.survey.compare_model import MOVES
 from monochord.survey.compare_search import FREEDOM
@@ -22,40 +22,30 @@ from monochord.survey.compare_unfold_fit import Told, expected_lines
 from monochord.survey.network import Array
 
 
-def cause_name(by: Told, cause: str, i: int, j: int) -> str:
-    """Name of an entry of the spread of a cause: plain where all evidence speaks, behind its head elsewhere.
-
-    >>> relative("cause", "rigid:a-b", 0, 0)
-    'cause/rigid:a-b/0/0'
-    """
-    if by.head == "own_moves":
-        return relative("cause", cause, i, j)
-    return part_of(by.head, "cause", cause, i, j)
-
-
-def size_tellers(by: Told, scope: str) -> dict[str, Teller]:
+def size_tellers(by: Told) -> dict[str, Teller]:
     """Tellers of the spreads of the causes that this evaluation made, and of what they rest on."""
     table: dict[str, Teller] = {}
-    for cause, _, spread in priors_of(by.fit.model, scope):
-        kind = cause.removesuffix(f":{scope}")
+    for cause, _, spread in priors_of(by.fit.model, by.scope):
+        kind = cause.removesuffix(f":{by.scope}")
         if kind == cause:
             continue  # a range scale belongs to its survey
         for i in range(len(spread)):
             for j in range(len(spread)):
-                name = cause_name(by, cause, i, j)
+                name = relative("cause", cause, i, j)
                 table[name] = whole(partial(_entry, by, kind, name, (i, j)))
     for body in by.told.slips:
         for i in range(3):
             for j in range(3):
-                name = cause_name(by, f"unnoticed slip of {body}:{scope}", i, j)
+                name = relative("cause", f"unnoticed slip of {body}:{by.scope}", i, j)
                 table[name] = whole(partial(_slip_entry, by, body, name, i, j))
     for k in range(len(by.fit.model.basis.names)):
         table[_size(by, k)] = whole(partial(_shape_size, by, k))
         table[_pull(by, k)] = partial(_shape_pull, by, k)
-    if _creep_part(by) != 1.0:
-        table[_creep(by)] = whole(partial(_creep_told, by))
-        for k in range(SIZES):
-            table[_likelihood(by, k)] = partial(_creep_square, by, k)
+    if _creep_parts(by) != AS_TOLD:
+        for k in range(2):
+            table[_creep(by, k)] = whole(partial(_creep_told, by, k))
+        for k in range(6 * len(by.sought.model.bodies)):
+            table[_creep_pull(by, k)] = partial(_creep_says, by, k)
     return table
 
 
@@ -67,12 +57,12 @@ def _pull(by: Told, k: int) -> str:
     return part_of(by.head, "shape pull", k)
 
 
-def _creep(by: Told) -> str:
-    return part_of(by.head, "creep")
+def _creep(by: Told, k: int) -> str:
+    return part_of(by.head, "creep", ("shift", "turn")[k])
 
 
-def _likelihood(by: Told, k: int) -> str:
-    return part_of(by.head, "creep square", k)
+def _creep_pull(by: Told, k: int) -> str:
+    return part_of(by.head, "creep pull", list(by.sought.model.bodies)[k // 6], MOVES[k % 6])
 
 
 def _entry(by: Told, kind: str, name: str, at: tuple[int, int]) -> Sum:
@@ -103,10 +93,11 @@ def _expected_size(by: Told, kind: str, i: int, size: float) -> tuple[tuple[Line
         basis = by.fit.model.basis
         return (Line(f"size of {basis.names[i]}", size, of=_size(by, i)),), basis.units[i]
     if kind == "clamp":
-        part = _creep_part(by)
-        width = Line("widest creep of a clamp", size / part, places=_fixed("girder.creep", "survey.compare.CLAMP"))
-        told = Line("part of it that the data tell", part, of=_creep(by))
-        return ((width,) if part == 1.0 else (width, told)), six
+        parts, k = _creep_parts(by), i % 6 // 3
+        places = _fixed("girder.creep", "survey.compare.CLAMP")
+        width = Line("widest creep of a clamp", size / parts[k], places=places)
+        told = Line("part of it that the data tell", parts[k], of=_creep(by, k))
+        return ((width,) if parts == AS_TOLD else (width, told)), six
     if kind == "riding":
         words = "halfway between riding rigidly and giving way"
         return (Line(words, size, places=_fixed("survey.compare_model.riding")),), "1"
@@ -155,55 +146,63 @@ def _shape_pull(by: Told, k: int, part: str) -> Sum:
     return Linear(_pull(by, k), "", value, factors.tolist(), by.sources[: len(factors)], how, more).tell(part)
 
 
-def _creep_part(by: Told) -> float:
-    """How much of the widest creep the data told."""
-    at = by.sought.model.columns("clamp")
-    before, after = by.sought.model.prior[at], by.fit.model.prior[by.fit.model.columns("clamp")]
-    told = before > 0.0
-    return float(after[told][0] / before[told][0]) if told.any() else 1.0
+def _creep_parts(by: Told) -> tuple[float, float]:
+    """How much of the widest creep the data told, of shifts and of turns."""
+    before = by.sought.model.prior[by.sought.model.columns("clamp")][:6]
+    after = by.fit.model.prior[by.fit.model.columns("clamp")][:6]
+    if len(before) < 6 or not (before > 0.0).all():
+        return AS_TOLD
+    shift, turn = (after / before)[[0, 3]].tolist()
+    return shift, turn
 
 
-def _creep_covariances(fit: Fit) -> list[Array]:
-    """Covariance (N, N) of the rows for each part of the clamps' creep that is tried."""
+def _creep_factors(fit: Fit) -> tuple[Array, Array]:
+    """Columns of a creep of one prior (N, 6m), and the same weighed as if no clamp crept (N, 6m)."""
     model, place = fit.model, fit.model.columns("clamp")
     spread = model.design * model.prior
     held = np.ones(len(model.prior), bool)
     held[place] = False
     rest, creep = spread[:, held], spread[:, place]
-    stiff = model.noise + rest @ rest.T
-    return [stiff + p**2 * creep @ creep.T for p in np.geomspace(LEAST, 1.0, SIZES)]
+    return creep, np.asarray(np.linalg.solve(model.noise + rest @ rest.T, creep), float)
 
 
-def _creep_told(by: Told) -> Sum:
-    """The part of the widest creep that the data tell, from the square sums of the rows at each size that is tried."""
-    parts = np.geomspace(LEAST, 1.0, SIZES)
-    residual = by.sought.residual
-    covariances = _creep_covariances(by.sought)
-    squares = [float(residual @ np.linalg.solve(c, residual)) for c in covariances]
-    sizes = np.array([float(np.linalg.slogdet(c)[1]) for c in covariances])
+def _creep_told(by: Told, k: int) -> Sum:
+    """The part of the widest creep that the data tell: every size that is tried, weighed by how likely it makes the rows."""
+    creep, weighed = _creep_factors(by.sought)
+    precision, pull = creep.T @ weighed, weighed.T @ by.sought.residual
+    tried = np.geomspace(LEAST, 1.0, SIZES)
+    pairs = np.array([(shift, turn) for shift in tried for turn in tried])
     lines = tuple(
-        Line(f"square sum of the rows at {p:.2f} of the widest creep", square, of=_likelihood(by, k))
-        for k, (p, square) in enumerate(zip(parts, squares, strict=True))
+        Line(f"what the rows say of a creep of {body}, {part}", float(pull[6 * b + p]), of=_creep_pull(by, 6 * b + p))
+        for b, body in enumerate(by.sought.model.bodies)
+        for p, part in enumerate(MOVES)
     )
 
     def again(amounts: Sequence[float]) -> float:
-        likelihood = -0.5 * (np.array(amounts) + sizes)
+        says = np.array(amounts)
+        likelihood = np.array([_likelihood(precision, says, pair) for pair in pairs])
         weight = np.exp(likelihood - likelihood.max())
-        return float(np.sqrt(weight @ parts**2 / weight.sum()))
+        return float(np.sqrt(weight @ pairs[:, k] ** 2 / weight.sum()))
 
-    how = (
-        "every size between the least and the widest, weighed by how likely it makes the rows: root of the mean square"
-    )
-    return Sum(_creep(by), "1", _creep_part(by), lines, how, again)
+    how = "every pair of sizes between the least and the widest, weighed by how likely it makes the rows: root mean square"
+    return Sum(_creep(by, k), "1", _creep_parts(by)[k], lines, how, again)
 
 
-def _creep_square(by: Told, k: int, part: str) -> Sum:
+def _likelihood(precision: Array, pull: Array, pair: Array) -> float:
+    size = np.tile(np.repeat(pair, 3), len(pull) // 6)
+    inner = np.eye(len(size)) + precision * np.outer(size, size)
+    wanted = size * pull
+    return float(0.5 * (wanted @ np.linalg.solve(inner, wanted) - np.linalg.slogdet(inner)[1]))
+
+
+def _creep_says(by: Told, k: int, part: str) -> Sum:
     fit = by.sought
-    factors = np.linalg.solve(_creep_covariances(fit)[k], fit.residual)
+    factors = _creep_factors(fit)[1][:, k]
     more = expected_lines(fit.model, -(factors @ fit.model.design))
-    how = "every row in units of the uncertainty of all, at this size of the creep"
+    how = "rows times the creep, by the weight they have while no clamp creeps"
     value = float(factors @ fit.residual)
-    return Linear(_likelihood(by, k), "1", value, factors.tolist(), by.sources[: len(factors)], how, more).tell(part)
+    sources = by.sources[: len(factors)]
+    return Linear(_creep_pull(by, k), "1", value, factors.tolist(), sources, how, more).tell(part)
 
 
 def _slip_entry(by: Told, body: str, name: str, i: int, j: int) -> Sum:
