@@ -156,6 +156,18 @@ class Estimate:
             )
         return Estimate(self.value, self.labels, {**self.factors, cause: Factor(jacobian, spread)}, self.dof)
 
+    def widened(self, factor: float) -> Estimate:
+        """The same values with every standard uncertainty times ``factor``, cov times its square, correlations kept.
+
+        The causes stay what they are and so can still be shared; only how the values follow them grows.
+
+        >>> e = Estimate.of([1.0], ["a"], unit="m", frame="girder", causes={"noise": np.array([[4.0]])})
+        >>> float(e.widened(1.5).u[0])
+        3.0
+        """
+        factors = {c: Factor(factor * f.jacobian, f.spread) for c, f in self.factors.items()}
+        return Estimate(self.value, self.labels, factors, self.dof)
+
     def shares(self, name: str) -> dict[str, float]:
         """Variance of one component by cause [unit squared], largest first."""
         i = self.index(name)
