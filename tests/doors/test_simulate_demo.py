@@ -54,7 +54,8 @@ def test_exactly_the_slipped_magnet_is_found_and_how_far_it_went(result: Result,
     assert [m.magnet for m in change.own_moves if m.found] == [truth["30-road"]["slipped"]]
     for move in change.own_moves:
         error = move.estimate.value[:2] - np.array(truth["50-settled"]["own_moves"][move.magnet][:2])
-        assert (np.abs(error) <= 2.5 * move.estimate.u[:2]).all(), move.words
+        # twelve values: one of them beyond 3.3 u once in a hundred campaigns
+        assert (np.abs(error) <= 3.3 * move.estimate.u[:2]).all(), move.words
 
 
 def test_hanging_feet_are_named_first(result: Result, truth: dict[str, Any]) -> None:

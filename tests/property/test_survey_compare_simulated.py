@@ -25,6 +25,15 @@ DRAWS = 60
 LEVEL = 0.05
 
 
+#: Chance that a normal value lies more than two standard deviations off.
+BEYOND = 0.0455
+
+
+def beyond(drawn: list[Draw]) -> int:
+    """How many own moves, two planes of five magnets a draw, are off by more than 2 u."""
+    return int((np.abs([d.errors for d in drawn]) > 2.0).sum())
+
+
 def most(draws: int, chance: float) -> int:
     """The smallest count that is exceeded with a probability below 0.1 %."""
     return next(k for k in range(draws + 1) if 1.0 - float(bdtr(k, draws, chance)) < 1e-3)
@@ -121,7 +130,7 @@ def test_nor_from_targets_alone_whatever_the_shape(size: float) -> None:
     drawn = many(3, wire=False, size=size)
 
     assert sum(d.in_vain for d in drawn) <= most(DRAWS, LEVEL)
-    assert np.mean(np.abs([d.errors for d in drawn]) < 2.0) > 0.95
+    assert beyond(drawn) <= most(10 * DRAWS, BEYOND)
 
 
 def test_a_magnet_that_slipped_is_found_or_at_least_not_said_to_have_stayed(slipped: list[Draw]) -> None:
@@ -133,9 +142,10 @@ def test_a_magnet_that_slipped_is_found_or_at_least_not_said_to_have_stayed(slip
 
 
 def test_the_uncertainty_of_own_moves_is_honest(quiet: list[Draw], slipped: list[Draw]) -> None:
-    # clamps are told as 3 um and crept by 1.5 um, so errors are smaller than u says: coverage from below only
-    assert np.mean(np.abs([d.errors for d in quiet]) < 2.0) > 0.95
-    assert np.mean(np.abs([d.errors for d in slipped]) < 2.0) > 0.95
+    # nobody told how far clamps creep; the data say it, so u is neither too small nor much too large
+    for drawn in (quiet, slipped):
+        assert beyond(drawn) <= most(10 * DRAWS, BEYOND)
+        assert 0.8 < float(np.sqrt(np.mean([d.errors**2 for d in drawn]))) < 1.15
     gone = np.array([d.errors[MAGNETS.index(d.slipped)] for d in slipped if d.slipped])
     # of the magnet that moved nothing is expected beforehand: here u is neither too large nor too small
     assert 2 * DRAWS - int((np.abs(gone) < 2.0).sum()) <= most(2 * DRAWS, 0.0455)
@@ -147,7 +157,7 @@ def test_a_knocked_nest_is_found_and_moves_no_magnet() -> None:
 
     assert sum(d.knocked in {t.target for t in d.found.targets_moved} for d in drawn) >= 0.95 * DRAWS
     assert sum(d.in_vain for d in drawn) <= most(DRAWS, LEVEL)
-    assert np.mean(np.abs([d.errors for d in drawn]) < 2.0) > 0.95
+    assert beyond(drawn) <= most(10 * DRAWS, BEYOND)
 
 
 def test_wire_and_survey_close_as_often_as_they_should(quiet: list[Draw], slipped: list[Draw]) -> None:
@@ -156,7 +166,7 @@ def test_wire_and_survey_close_as_often_as_they_should(quiet: list[Draw], slippe
 
     assert len(chance) == 2 * DRAWS
     assert int((chance < 0.01).sum()) <= most(2 * DRAWS, 0.01)
-    assert 0.4 < float(chance.mean()) < 0.8  # one half when clamps crept as told; they crept by less
+    assert 0.35 < float(chance.mean()) < 0.65  # one half, and 4 standard deviations of a mean of as many draws
 
 
 def test_the_change_of_the_axes_carries_its_whole_uncertainty() -> None:

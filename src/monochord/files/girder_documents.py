@@ -101,10 +101,19 @@ def _line(lab: Lab) -> Table:
     return _plain(lab.root.node("line")) or {"line": "refitted", "weights": "equal"}
 
 
-def _tolerances(lab: Lab, told: Mapping[str, str]) -> list[Table]:
-    kept = [_plain(n) for n in lab.root.nodes("tolerances") if n.text("quantity") not in told]
-    new: list[Table] = [{"quantity": quantity, "limit": limit} for quantity, limit in told.items()]
-    return [*kept, *new]
+def _tolerances(lab: Lab, told: Mapping[str, Mapping[str, str]]) -> list[Table]:
+    """The description's tolerances with what was set over those of its quantity; a set limit holds for every magnet."""
+    declared = [_plain(n) for n in lab.root.nodes("tolerances")]
+    kept = [t for t in declared if t["quantity"] not in told]
+    for quantity, facts in told.items():
+        own = [t for t in declared if t["quantity"] == quantity]
+        if "limit" in facts:
+            # how it is judged stays as described; for whom does not, since one limit was set for all
+            shared = {k: v for t in own[:1] for k, v in t.items() if k != "magnets"}
+            kept.append({**shared, "quantity": quantity, **facts})
+        else:
+            kept += [{**t, **facts} for t in own] or [{"quantity": quantity, **facts}]
+    return kept
 
 
 def _reference(layout: Layout, lab: Lab) -> str:

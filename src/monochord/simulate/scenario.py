@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from monochord.campaign.given.campaign import LineRule, Tolerance
-from monochord.campaign.given.girder import Beam, Bolt, Girder, Item, Magnet, Target
+from monochord.campaign.given.girder import Beam, Bolt, Creep, Girder, Item, Magnet, Target
 from monochord.campaign.given.survey import Instrument
 from monochord.campaign.given.wire import Wire, WireEnd
 from monochord.simulate.bench import BenchSpread
@@ -109,7 +109,15 @@ def _girder() -> Girder:
     )
     pump = Item("Pump1", "pump", (0.0, -0.20, 1.240), 0.150, 46.0)
     beam = Beam(375.0, 4.1, 2.9e8, 3.5e8, 1.1e8, -0.575, 0.45, 11.9e-6)
-    return Girder("demo-1", "demo", beam, (*magnets, pump), (*_girder_targets(), *_magnet_targets()), _bolts())
+    return Girder(
+        "demo-1",
+        "demo",
+        beam,
+        (*magnets, pump),
+        (*_girder_targets(), *_magnet_targets()),
+        _bolts(),
+        Creep(1.0e-6, 2.0e-6),
+    )
 
 
 def _girder_targets() -> list[Target]:

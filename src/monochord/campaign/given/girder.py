@@ -94,8 +94,16 @@ class Beam:
 
 
 @dataclass(frozen=True, slots=True)
+class Creep:
+    """How far a clamped magnet creeps from one occasion to the next, one standard deviation an axis: shift [m], turn [rad]."""
+
+    shift: float
+    turn: float
+
+
+@dataclass(frozen=True, slots=True)
 class Girder:
-    """One girder: its name, type and everything that belongs to it."""
+    """One girder: its name, type and everything that belongs to it; ``creep`` of its clamps is None when nobody told it."""
 
     name: str
     type_name: str
@@ -103,6 +111,7 @@ class Girder:
     items: tuple[Item, ...]
     targets: tuple[Target, ...]
     bolts: tuple[Bolt, ...]
+    creep: Creep | None = None
 
     @property
     def magnets(self) -> tuple[Magnet, ...]:
