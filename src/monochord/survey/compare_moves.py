@@ -15,6 +15,7 @@ import numpy as np
 from monochord.campaign.found.comparison import OwnMove, TargetMove
 from monochord.campaign.given.girder import Girder
 from monochord.ground.estimate import Estimate, Factor, Label
+from monochord.ground.mixture import TwoNormals
 from monochord.survey.compare_fit import Fit, estimate
 from monochord.survey.compare_model import MOVES
 from monochord.survey.compare_search import GONE_SHIFT, GONE_TURN, SLIP, Moved
@@ -139,8 +140,23 @@ def own_moves(moved: Moved, result: Outcome, girder: Girder) -> tuple[OwnMove, .
         state = None if others or OPEN <= chance < 1.0 else chance == 1.0
         value, u = zip(*(result.numbers[n] for n in names), strict=True)
         words = magnet_words(magnet.name, motion_words(value, u), max(u[:2]), state=state, others=others, chance=chance)
-        made.append(OwnMove(magnet.name, found, state, evidence, words))
+        made.append(OwnMove(magnet.name, found, state, evidence, words, _laws(result, magnet.name, found)))
     return tuple(made)
+
+
+def _laws(result: Outcome, body: str, found: Estimate) -> tuple[TwoNormals, ...]:
+    """Law of each component of an own move whose slip is left open; other bodies' open slips count by their variance."""
+    slip = result.slips.get(body)
+    if slip is None:
+        return ()
+    rows = [result.estimate.index(name) for name in found.names]
+    follow = slip.follow[rows]
+    away, spread = follow @ slip.gone, np.einsum("ij,jk,ik->i", follow, slip.spread, follow)
+    own = slip.chance * spread + slip.chance * (1.0 - slip.chance) * away**2
+    stayed = found.value - slip.chance * away
+    held = np.maximum(found.u**2 - own, 0.0)
+    columns = (stayed, np.sqrt(held), stayed + away, np.sqrt(held + spread))
+    return tuple(TwoNormals(slip.chance, *four) for four in zip(*(c.tolist() for c in columns), strict=True))
 
 
 def item_words(moved: Moved, result: Outcome, girder: Girder) -> list[str]:

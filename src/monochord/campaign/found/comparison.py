@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from monochord.campaign.found.axes import Gate
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
+from monochord.ground.mixture import TwoNormals
 from monochord.ground.trace import Unfold
 
 
@@ -52,6 +53,7 @@ class OwnMove:
     estimate   components "<magnet>.dx", ".dy", ".dz" [m], ".rx", ".ry", ".rz" [rad], girder frame
     found      True when it moved, False when it did not, None when the data cannot tell it apart from something else
     evidence   "targets", "wire and targets";  words  what is said of it
+    laws       of the six components, where a slip was neither found nor excluded; () where each is normal about its value
     """
 
     magnet: str
@@ -59,6 +61,7 @@ class OwnMove:
     found: bool | None
     evidence: str
     words: str
+    laws: tuple[TwoNormals, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
