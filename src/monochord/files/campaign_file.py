@@ -14,6 +14,7 @@ from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.given.wire import Wire
 from monochord.campaign.origin import Source
 from monochord.files import document
+from monochord.files.budget_scale import budget_scale
 from monochord.files.checks_girder import check_girder
 from monochord.files.checksum import sha256
 from monochord.files.document import Document
@@ -42,6 +43,7 @@ def load_campaign(folder: Path) -> Campaign:
     wrong, doubtful = check_girder(facts.girder, wire, own.name)
     faults = [*_placed(wrong, own), *reader.faults.faults, *_wire_told(wire, occasions, own)]
     reference = _reference(campaign, occasions, faults)
+    scale = budget_scale(campaign, faults)
     if faults:
         raise Refused(faults)
     settings, about = campaign.root.node("settings"), lab.root.node("instrument")
@@ -57,6 +59,7 @@ def load_campaign(folder: Path) -> Campaign:
         tuple(dict.fromkeys([*(Source(d.name, sha256(folder / d.name)) for d in documents), *kept, *reader.inputs])),
         {key: settings.text(key) for key in settings},
         (*facts.notes, *_placed(doubtful, own), *_unsaid(campaign, reference), *reader.notes),
+        scale,
     )
 
 

@@ -25,6 +25,7 @@ from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
 from monochord.job.verdicts import verdicts
+from monochord.job.widen import said, widened_line, widened_moves
 from monochord.report.words import offset_words
 from monochord.survey.ends import up_direction, wire_ends
 from monochord.survey.points import adjust_survey
@@ -42,12 +43,12 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
     wires = {o.name: _wire(campaign, o, points.get(o.name), context, notes) for o in campaign.occasions}
     alone = Found(points, wires)
     context.say("comparing occasions")
-    changes = comparisons(campaign, alone, notes)
+    changes = widened_moves(comparisons(campaign, alone, notes), campaign.budget_scale)
     bench = _bench_line(campaign, wires)
     found = tuple(_finding(campaign, o, alone, changes, bench) for o in campaign.occasions)
     context.say("planning bolts")
     planned = plans(campaign, alone, changes, notes)
-    judged = verdicts(campaign, found, changes)
+    judged = said(verdicts(campaign, found, changes), campaign.budget_scale)
     return Result(
         campaign=campaign,
         occasions=found,
@@ -132,6 +133,7 @@ def _finding(
     if axes:
         try:
             line = common_line(axes, campaign.line_rule, campaign.girder.magnets, bench=bench)
+            line = widened_line(line, campaign.budget_scale)
             names = [m.name for m in campaign.girder.magnets]
             moves = tuple(moves_onto(line, names, offset_words)) if wire is not None else ()
         except Undetermined as error:

@@ -24,7 +24,8 @@ def whole_sentence(
     said += [text for text in (_of_occasion(f) for f in found) if text]
     if not said:
         return f"Girder {campaign.girder.name}: nothing was measured yet that an axis or a target could be found from."
-    return pretty(f"Girder {campaign.girder.name}, " + " ".join(said))
+    enlarged = f"{campaign.budget_scale.words}; " if campaign.budget_scale else ""
+    return pretty(f"Girder {campaign.girder.name}, {enlarged}" + " ".join(said))
 
 
 #: What each kind of tolerance limits, as people say it.

@@ -92,8 +92,18 @@ def _move(move: Move) -> dict[str, object]:
     return entry(values | {"words": move.words}, dict.fromkeys(values, "not known to the order of moves"))
 
 
+def _budget_scale(result: Result) -> Part:
+    """What enlarged the uncertainties that decide; null, with the reason, where they are as the budget has them."""
+    scale = result.campaign.budget_scale
+    if scale is None:
+        return None, {"budget_scale": "uncertainties are as the budget has them"}
+    told = {"factor": scale.factor, "girders": scale.girders, "from": scale.source, "why": scale.why}
+    return told | {"words": scale.words}, {}
+
+
 #: Parts beyond the occasions, in the order of the document.
 PARTS: Mapping[str, Callable[[Result], Part]] = {
+    "budget_scale": _budget_scale,
     "comparisons": comparisons_part,
     "plans": plans_part,
     "verdicts": verdicts_part,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from monochord.campaign.given.budget_scale import BudgetScale
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.given.survey import Instrument
@@ -46,6 +47,7 @@ class Campaign:
 
     reference  name of the occasion to which shapes return, None when there is none yet
     inputs     every file that was read;  notes  faults that did not stop the reading
+    budget_scale  what the uncertainties that decide are enlarged by, None when they are taken as they are
     """
 
     girder: Girder
@@ -58,3 +60,4 @@ class Campaign:
     inputs: tuple[Source, ...]
     settings: Mapping[str, str]
     notes: tuple[Fault, ...] = ()
+    budget_scale: BudgetScale | None = None

@@ -1,0 +1,54 @@
+"""What decides with its uncertainties enlarged, when the campaign says that a fleet demands it; untouched when it does not.
+
+Only what is held against a limit grows: offsets from the common line and own moves. Axes, targets, shapes and the closure
+itself keep what their budget says, or the next closure could not judge that budget.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from monochord.campaign.found.axes import CommonLine
+from monochord.campaign.found.comparison import Comparison, OwnMove
+from monochord.campaign.found.verdict import Verdict
+from monochord.campaign.given.budget_scale import BudgetScale
+
+#: Tolerances of these quantities are decided with enlarged uncertainties.
+ENLARGED = ("offset", "own move")
+
+
+def widened_line(line: CommonLine, scale: BudgetScale | None) -> CommonLine:
+    """The line with the uncertainties of its offsets times the factor."""
+    return line if scale is None else replace(line, offsets=line.offsets.widened(scale.factor))
+
+
+def widened_moves(changes: Iterable[Comparison], scale: BudgetScale | None) -> tuple[Comparison, ...]:
+    """Comparisons with the uncertainties of their own moves times the factor, in numbers and in words."""
+    return tuple(changes) if scale is None else tuple(_widened(change, scale) for change in changes)
+
+
+def _widened(change: Comparison, scale: BudgetScale) -> Comparison:
+    return replace(
+        change,
+        own_moves=_moves(change.own_moves, scale),
+        own_moves_from_targets=_moves(change.own_moves_from_targets, scale),
+    )
+
+
+def _moves(moves: Iterable[OwnMove], scale: BudgetScale) -> tuple[OwnMove, ...]:
+    """The words of a move tell what its finding rests on, with the budget's own uncertainty, and say so."""
+    told = f"the number behind ± is the budget's own; against its limit {scale.words}"
+    return tuple(
+        replace(move, estimate=move.estimate.widened(scale.factor), words=f"{move.words} ({told})") for move in moves
+    )
+
+
+def said(verdicts: Iterable[Verdict], scale: BudgetScale | None) -> tuple[Verdict, ...]:
+    """Verdicts whose rule says that their uncertainty was enlarged, and why."""
+    if scale is None:
+        return tuple(verdicts)
+    return tuple(
+        replace(v, rule=f"{v.rule}; {scale.words}") if any(v.limit_by.endswith(q) for q in ENLARGED) else v
+        for v in verdicts
+    )
