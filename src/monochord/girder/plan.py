@@ -16,8 +16,9 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import FootFinding
 from monochord.girder import words
-from monochord.girder.aim import Aim, aim_for, best_heights, best_steps
-from monochord.girder.expect import Outcome, outcome, rms_of
+from monochord.girder.aim import Aim
+from monochord.girder.decision import Task, curable_share, decide, turns_of
+from monochord.girder.expect import Outcome, rms_of
 from monochord.girder.model import elastic, standing
 from monochord.girder.state import Stand, bears_by_model, stand
 from monochord.ground.estimate import Estimate
@@ -26,10 +27,6 @@ Array = NDArray[np.float64]
 
 #: Part of its load on level bolts that every foot keeps; below it a foot may lift off unseen. Common practice, no source.
 LEAST_LOAD = 0.2
-#: Turning must leave at most this part of the mean square that doing nothing leaves, or nothing is turned.
-_WORTH = 0.8
-#: A gain smaller than this [m, rms at the magnets] is below what a survey can show: leave the bolts. Common practice, no source.
-_LEAST_GAIN = 2e-6
 
 
 def plan_bolts(
@@ -94,25 +91,18 @@ def plan_bolts(
         girder, on, shape_now, feet, feet_reference=feet_reference, own_moved=own_moved,
         top_minus_bottom=top_minus_bottom, temperature_change=temperature_change, at=at,
     )  # fmt: skip
-    aim = aim_for(girder, on, now, weights=weights or {}, least_load=least_load, hold_rigid=hold_rigid)
     loose = _loose(on.names, on.one_sided, feet, now)
     unlifted = np.array([name in loose for name in on.names])
-    heights, _ = best_heights(aim)
-    steps, kept = best_steps(aim, heights)
-    nothing = outcome(girder, on, now, aim, np.zeros(len(steps)), loose=unlifted, at=at)
-    found = outcome(girder, on, now, aim, steps * aim.step * 1e-6, loose=unlifted, at=at)
+    task = Task(girder, on, weights or {}, least_load, hold_rigid, unlifted, at)
+    decided = decide(task, now)
+    aim, nothing, found, do_nothing = decided.aim, decided.nothing, decided.found, decided.do_nothing
     before, after = rms_of(nothing.shape_before), rms_of(found.shape_after)
-    bearing = bool((aim.least <= 0.0).all())
-    idle = after[0] ** 2 > _WORTH * before[0] ** 2 or before[0] - after[0] < _LEAST_GAIN
-    do_nothing = not steps.any() or (bearing and idle)
-    if do_nothing:
-        steps, found, after = np.zeros(len(steps)), nothing, before
-    turns = {b.name: float(n * _finest(b.smallest_step)) + 0.0 for b, n in zip(girder.bolts, steps, strict=True)}
+    turns = turns_of(girder, decided)
     moved = sorted({*own_moved, *(n for n in now.aside if n in aim.magnets)} & set(aim.magnets))
-    share = _curable(aim, now, heights)
+    share = curable_share(decided, now.own)
     gates = (
         *_gates(on.names, on.one_sided, feet, feet_reference=feet_reference, reference=reference, now=now),
-        _bearing(found, aim, on.names, kept or do_nothing),
+        _bearing(found, aim, on.names, decided.kept or do_nothing),
     )
     warning = gates[0].message if not gates[0].ok and feet_reference else ""
     touching = [b for b in girder.bolts if b.name in {f.bolt for f in feet if f.state == "touching"} - set(loose)]
@@ -149,10 +139,6 @@ def plan_bolts(
     )
 
 
-def _finest(smallest_step: float) -> float:
-    return smallest_step if np.isfinite(smallest_step) and smallest_step > 0.0 else 1e-3
-
-
 def _loose(
     names: Sequence[str], one_sided: NDArray[np.bool_], feet: Sequence[FootFinding], now: Stand
 ) -> tuple[str, ...]:
@@ -164,15 +150,6 @@ def _loose(
         for name, lifts, says in zip(names, one_sided, model, strict=True)
         if felt.get(name) == "loose" or (lifts and felt.get(name) is None and says < 0.0)
     )
-
-
-def _curable(aim: Aim, now: Stand, heights: Array) -> float | None:
-    """Mean square that the best heights take away, as a part of it and of what they leave: own moves, shapes of no bolt."""
-    own = np.array([now.own.get(name, (0.0, 0.0)) for name in aim.magnets]).reshape(-1) * 1e6
-    cured = aim.answer @ heights
-    kept = [cured, aim.here + cured, aim.about @ own]
-    square = [float(v @ v) for v in kept]
-    return square[0] / sum(square) if sum(square) > 1e-6 else None
 
 
 def _offsets_after(offsets: Estimate, found: Outcome, aim: Aim) -> Estimate:

@@ -33,6 +33,24 @@ _SURE = 3.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class Fitted:
+    """How it was found where the girder stands.
+
+    rows      what speaks, before any foot was held at nothing;  solution  the last one
+    bound     (m,) feet held at nothing, since else they would pull;  lifts  (m,) feet that can lift off
+    level     (6n,) nodes on level bolts;  shift  displacement of the targets;  moved  things that moved on the girder
+    """
+
+    rows: Rows
+    solution: Solution
+    bound: NDArray[np.bool_]
+    lifts: NDArray[np.bool_]
+    level: Array
+    shift: Estimate
+    moved: tuple[str, ...]
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Stand:
     """Where the girder stands now.
 
@@ -46,6 +64,7 @@ class Stand:
     own         carrier that moved on the girder -> its own shift (x, y) at its reference point [m]
     aside       targets and carriers whose shift is not the girder's shape -> why
     doubted     kinds of finding that contradict the shape and were left out ("washer", "contact")
+    fitted      how it was found
     """
 
     amounts: Estimate
@@ -61,6 +80,7 @@ class Stand:
     own: Mapping[str, tuple[float, float]]
     aside: Mapping[str, str]
     doubted: tuple[str, ...]
+    fitted: Fitted
 
     @property
     def nodes(self) -> Array:
@@ -131,6 +151,7 @@ def stand(
         _own(girder, standing, shape_now, moved, of=of, solution=solution),
         aside,
         tuple(doubted),
+        Fitted(rows, solution, bound, free_to_lift, level.displacement, shape_now, tuple(moved)),
     )
 
 
