@@ -202,6 +202,46 @@ def replay(campaign: str, number: int | None, record: str | None) -> None:
 
 
 @main.command()
+@click.argument("campaigns", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False))
+@click.option("--page", "page_out", type=click.Path(dir_okay=False), help="Write a page with charts and tables here.")
+@click.option("--json", "json_out", type=click.Path(dir_okay=False), help="Write all numbers here.")
+@click.option(
+    "--scale-into",
+    type=click.Path(exists=True, file_okay=False),
+    metavar="CAMPAIGN",
+    help="Write the factor, when one is proposed, into this campaign; its next run enlarges what decides and says so.",
+)
+def closure(campaigns: tuple[str, ...], page_out: str | None, json_out: str | None, scale_into: str | None) -> None:
+    """Hold wire and survey against each other over the last runs of CAMPAIGNS, or of all campaigns below a folder.
+
+    Tells whether the uncertainties are right over many girders, which girder and which magnet stands out, and, when
+    more than ten girders are in and they do not close, by which factor the uncertainties are too small. Nothing is
+    enlarged unless --scale-into says so.
+
+    \b
+    Example:
+      monochord closure all-campaigns --page closure.html
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.fleet import closure_of_fleet, scale_into_campaign, write_fleet
+    from monochord.report.fleet.words import fleet_lines
+
+    fleet = closure_of_fleet([Path(c) for c in campaigns])
+    for line in fleet_lines(fleet.found, fleet.without):
+        click.echo(line)
+    write_fleet(fleet, page=Path(page_out) if page_out else None, json_out=Path(json_out) if json_out else None)
+    for what, where in (("Page", page_out), ("Numbers", json_out)):
+        if where is not None:
+            click.echo(f"{what}: {where}")
+    if scale_into is not None:
+        scale = scale_into_campaign(Path(scale_into), fleet.found)
+        click.echo(f"Written into {scale_into}: {scale.words}. Next: monochord run {scale_into}")
+    if not fleet.found.girders:
+        sys.exit(LACKING)
+
+
+@main.command()
 @click.option(
     "--seed", default=1, show_default=True, help="Seed of the invented campaign; the same seed gives the same data."
 )

@@ -24,7 +24,7 @@ def page(result: Result) -> str:
     of its ``data`` element.
     """
     headline, rest = headline_and_rest(result.sentence)
-    return _template("page.html").render(
+    return template("page.html").render(
         headline=unbroken(headline),
         rest=unbroken(rest),
         girder=result.campaign.girder,
@@ -61,7 +61,8 @@ def style() -> str:
 
 
 @cache
-def _template(name: str) -> Template:
+def template(name: str) -> Template:
+    """A template of this folder, with the filter that keeps numbers and units on one line."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined  # here: a run without a page need not load it
 
     loader = FileSystemLoader(TEMPLATES)
