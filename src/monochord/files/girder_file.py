@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from typing import ParamSpec, TypeVar
 
 from monochord.campaign.given.campaign import LineRule, Tolerance
-from monochord.campaign.given.girder import ORDERS, Beam, Bolt, Girder, Item, Magnet, Point, Target
+from monochord.campaign.given.girder import ORDERS, Beam, Bolt, Creep, Girder, Item, Magnet, Point, Target
 from monochord.campaign.given.wire import Wire, WireEnd
 from monochord.files.document import Document, Node
 from monochord.files.girder_tables import STRENGTH_UNITS
+from monochord.files.tolerances import tolerance
 from monochord.files.words import did_you_mean
 from monochord.ground.faults import Fault, Refused
 from monochord.ground.frames import DIRECTIONS
@@ -19,9 +20,6 @@ from monochord.ground.units import unit
 
 #: Direction in words -> kind of bolt.
 _BOLT_KINDS = {"up": "vertical", "down": "vertical", "left": "lateral", "right": "lateral"}
-
-#: What a tolerance can be for -> the kind of number its limit is.
-TOLERATED = {"offset": "length", "own move": "length", "roll": "angle", "slope": "angle"}
 
 T = TypeVar("T")
 P = ParamSpec("P")
@@ -57,10 +55,11 @@ def girder_facts(own: Document, shared: Document, campaign: Document) -> GirderF
     good_to = _over(own.root, shared.root)
     targets = [_guarded(faults, _target, name, node, known, good_to) for name, node in own.root.node("targets").named()]
     beam = _guarded(faults, _beam, over("beam")) if over("beam") else None
+    creep = _guarded(faults, _creep, over("clamps")) if over("clamps") else None
     ends = list(own.root.node("wire_ends").named())
     wire = _guarded(faults, _wire, over("wire"), ends) if over("wire") else None
     rules = _over(campaign.root, good_to)
-    tolerances = [_guarded(faults, _tolerance, node, names) for node in rules.nodes("tolerances")]
+    tolerances = [_guarded(faults, tolerance, node, names) for node in rules.nodes("tolerances")]
     if beam is None:
         notes.append(own.fault((), "no [beam]", "the girder as an elastic beam", "without it no bolt plan; add [beam]"))
     if faults:
@@ -72,6 +71,7 @@ def girder_facts(own: Document, shared: Document, campaign: Document) -> GirderF
         tuple(i for i in items if i is not None),
         tuple(t for t in targets if t is not None),
         tuple(b for b in bolts if b is not None),
+        creep,
     )
     rule = _line(rules.node("line"))
     return GirderFacts(girder, wire, rule, tuple(t for t in tolerances if t is not None), tuple(notes))
@@ -154,6 +154,10 @@ def _beam(node: Node) -> Beam:
     )
 
 
+def _creep(node: Node) -> Creep:
+    return Creep(node.amount("creep", "length"), node.amount("creep_turn", "angle"))
+
+
 def _wire(node: Node, ends: list[tuple[str, Node]]) -> Wire:
     start, told = node.amount("upstream_support", "length"), node.node("sensors")
     # Containers may tell the places of the sensors instead: then they stay unknown here.
@@ -193,12 +197,3 @@ def _line(node: Node) -> LineRule:
         node.text("weights", "equal"),
         {key: weights.number(key, 1.0) for key in weights},
     )
-
-
-def _tolerance(node: Node, names: list[str]) -> Tolerance:
-    quantity, magnets = node.text("quantity"), node.texts("magnets")
-    for name in magnets:
-        if name not in names:
-            remedy = f"{did_you_mean(name, names)}mend the name"
-            raise Refused([node.fault("magnets", repr(name), "the name of an item", remedy)])
-    return Tolerance(quantity, node.amount("limit", TOLERATED[quantity]), magnets)

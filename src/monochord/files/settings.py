@@ -5,7 +5,8 @@
 ``temperature.OCCASION``                   mean temperature of the girder then
 ``place.OCCASION``                         where it was, in words
 ``stringing.OCCASION``                     name of the stringing that the wire then had
-``tolerance.QUANTITY``                     limit of offset, own-move, roll or slope
+``tolerance.QUANTITY``                     limit of offset, own-move, roll, slope or shift
+``tolerance.QUANTITY.KEY``                 how it is judged: form, sides, lower, rule, risk, whose
 ``line``, ``weights``                      the rule of the common line
 ``items.NAME.KEY``, ``targets.NAME.KEY``,  a value of girder.toml; so for bolts and wire_ends
 ``wire.KEY``, ``beam.KEY``                 a value that goes before the girder type's
@@ -18,13 +19,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from monochord.campaign.given.tolerance import FORMS, RULES, SIDES, WHOSE
 from monochord.files.amounts import why_not
-from monochord.files.girder_file import TOLERATED
 from monochord.files.girder_tables import GirderTables
 from monochord.files.lab import Lab
+from monochord.files.tolerances import JUDGING, TOLERATED
 from monochord.files.words import did_you_mean, listed
 from monochord.ground.faults import Gatherer
 
+#: Words that a fact of a tolerance may be.
+WORDS_OF = {"form": FORMS, "sides": SIDES, "rule": RULES, "whose": WHOSE}
 _ENTRIES = ("items", "targets", "bolts", "wire_ends")
 _YES_NO = {"yes": True, "no": False, "true": True, "false": False}
 
@@ -40,7 +44,7 @@ class Settings:
     temperatures: dict[str, str] = field(default_factory=dict)
     places: dict[str, str] = field(default_factory=dict)
     stringings: dict[str, str] = field(default_factory=dict)
-    tolerances: dict[str, str] = field(default_factory=dict)
+    tolerances: dict[str, dict[str, str]] = field(default_factory=dict)
     line: dict[str, str] = field(default_factory=dict)
     overrides: dict[str, dict[str, object]] = field(default_factory=dict)
 
@@ -102,12 +106,24 @@ def _amount(key: str, value: str, dimension: str, faults: Gatherer) -> str:
 
 
 def _tolerance(key: str, rest: str, value: str, out: Settings, faults: Gatherer) -> None:
-    quantity = rest.replace("-", " ")
+    name, _, fact = rest.partition(".")
+    quantity = name.replace("-", " ")
     if quantity not in TOLERATED:
         remedy = f"{did_you_mean(quantity, TOLERATED)}mend the key"
         faults.add(f"a tolerance of {quantity!r}", listed(list(TOLERATED)), remedy, file=_place(key))
         return
-    out.tolerances[quantity] = _amount(key, value, TOLERATED[quantity], faults)
+    facts = [k for k in JUDGING if k != "prior"]  # a prior is a table: it stands in a file
+    if fact and fact not in facts:
+        remedy = f"{did_you_mean(fact, facts)}mend the key"
+        faults.add(f"{fact!r} of a tolerance", listed(facts, 10), remedy, file=_place(key))
+        return
+    dimension = {"": TOLERATED[quantity], "lower": TOLERATED[quantity], "risk": "ratio"}.get(fact)
+    told = _amount(key, value, dimension, faults) if dimension else value
+    words = WORDS_OF.get(fact, (value,))
+    if value not in words:
+        remedy = f"{did_you_mean(value, words)}mend the word"
+        faults.add(repr(value), listed(list(words)), remedy, file=_place(key))
+    out.tolerances.setdefault(quantity, {})[fact or "limit"] = told
 
 
 def _entry(key: str, value: str, tables: GirderTables, faults: Gatherer) -> None:
