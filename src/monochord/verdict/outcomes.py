@@ -131,10 +131,12 @@ def all_outcome(all_: Estimate, tolerance: Tolerance, known: Known) -> tuple[Out
     joint = all_conform(all_, high, lower=low)
     verdict = _all_verdict(tolerance, joint, bool(((v >= low) & (v <= high)).all()))
     posterior, why = _all_after(all_, tolerance, known)
-    i = all_.index(joint.weakest)
+    margin = np.minimum(v - low, high - v)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        i = int(np.argmin(np.where(all_.u > 0.0, margin / all_.u, np.copysign(np.inf, margin))))
     p = joint.all_conform.probability
     told = Outcome(float(v[i]), float(all_.u[i]), verdict, p, posterior=posterior, why=why, dof=all_.dof)
-    return told, joint.weakest
+    return told, all_.names[i]
 
 
 def _unknown() -> Outcome:

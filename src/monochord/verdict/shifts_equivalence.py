@@ -13,12 +13,13 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtr
+from scipy.special import ndtr, ndtri, stdtr
 
 from monochord.ground.estimate import Estimate
 from monochord.ground.statistics import student_quantile
 from monochord.verdict.propagation_checks import spread_wanted, wanted
 from monochord.verdict.risk_numerics import root
+from monochord.verdict.risk_radial import within_circle
 from monochord.verdict.risk_rms import chance_of_such_length, length_within
 
 Array = NDArray[np.float64]
@@ -120,6 +121,49 @@ def vector_moved_less_than(shift: Estimate, limit: float, *, level: float = 0.05
 
     more, less = 1.0 - length_within(v, cov, limit), chance_of_such_length(v, cov, limit)
     return _answer(more, less, _answerable(v, cov, level), level)
+
+
+def planar_moved_less_than(shift: Estimate, limit: float, *, level: float = 0.05) -> Equivalence:
+    """The question of ``vector_moved_less_than`` for a shift (x, y), by the faster sum over a circle; the same answers.
+
+    >>> d = Estimate.of([2e-6, 1e-6], ["A.x", "A.y"], unit="m", frame="girder", causes={"noise": 4e-12 * np.eye(2)})
+    >>> planar_moved_less_than(d, 10e-6).answer, planar_moved_less_than(d, 4e-6).answer
+    ('yes', 'cannot be decided')
+    """
+    _asked(limit, level)
+    wanted(shift.value.size == 2, f"{shift.value.size} components", "x and y", "pick two components")
+    v, cov = shift.value, shift.cov
+    if not np.isfinite(v).all():
+        return Equivalence("cannot be decided", math.nan, math.nan, math.nan, "its shift is unknown")
+    more, less = 1.0 - within_circle(v, cov, limit), chance_of_such_length(v, cov, limit)
+    return _answer(more, less, _planar_reach(v, cov, level), level)
+
+
+def _planar_reach(v: Array, cov: Array, level: float) -> float:
+    """The radius that holds the true point with probability 1 - level, to a millionth.
+
+    Its normal quantile is nearly straight in the radius, so the secant through two good guesses is soon there.
+    """
+    wanted_z = float(ndtri(1.0 - level))
+
+    def excess(radius: float) -> float:
+        return float(ndtri(within_circle(v, cov, radius))) - wanted_z
+
+    far = float(np.linalg.norm(v)) + wanted_z * math.sqrt(max(float(np.linalg.eigvalsh(cov)[-1]), 0.0))
+    if far == 0.0:
+        return 0.0
+    near, here = far, 1.02 * far
+    below, at = excess(near), excess(here)
+    for _ in range(8):
+        if not math.isfinite(at - below) or at == below:
+            break
+        near, here, below = here, here - at * (here - near) / (at - below), at
+        if abs(here - near) <= 1e-6 * here:
+            return here
+        if here <= 0.0:
+            break
+        at = excess(here)
+    return _answerable(v, cov, level)
 
 
 def _answerable(v: Array, cov: Array, level: float) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Gate
+from monochord.campaign.found.shift import Shifts
 from monochord.ground.estimate import Estimate
 from monochord.ground.frames import Rigid
 from monochord.ground.mixture import TwoNormals
@@ -98,6 +99,7 @@ class Comparison:
     scale, u_scale  relative scale that was taken out beyond what temperature explains
     shape      named parts;  axis_changes  change of every magnet's axis about the line that shape and own moves make,
                components "<magnet>.x", "<magnet>.y" [m]
+    shifts     of own moves and of axes: has each magnet moved, and by less than its margin?
     unfold     tells every number down to its rows, None when nobody can
     own_moves  from all evidence there is;  own_moves_from_targets  from targets alone
     """
@@ -116,3 +118,4 @@ class Comparison:
     gates: tuple[Gate, ...]
     sentence: str
     unfold: Unfold | None = None
+    shifts: tuple[Shifts, ...] = ()
