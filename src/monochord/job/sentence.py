@@ -9,7 +9,8 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import OccasionFinding
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign
-from monochord.report.words import height_word, listed, micrometres, number, pretty, side_word
+from monochord.report.judged import limit_words, rule_caution
+from monochord.report.words import height_word, known, listed, micrometres, percent, pretty, side_word
 
 
 def whole_sentence(
@@ -30,11 +31,22 @@ def whole_sentence(
 
 #: What each kind of tolerance limits, as people say it.
 LIMITED = {
-    "tolerance of the offset": "offset from the common line",
-    "tolerance of the own move": "own move on the girder since the reference",
-    "tolerance of the roll": "roll",
-    "tolerance of the slope": "slope",
+    "offset": "offset from the common line",
+    "own move": "own move on the girder since the reference",
+    "roll": "roll",
+    "slope": "slope",
 }
+FORMS = {
+    "each axis": "",
+    "radial": ", x and y together",
+    "rms": ", root mean square over all magnets meant",
+    "all together": ", every magnet and plane at once",
+}
+
+
+def _kind(found: Verdict) -> str:
+    """The quantity that a verdict's tolerance limits."""
+    return next((k for k in LIMITED if found.limit_by.endswith(f"of the {k}")), "offset")
 
 
 def _decided(found: Sequence[OccasionFinding], judged: Sequence[Verdict]) -> list[str]:
@@ -45,14 +57,22 @@ def _decided(found: Sequence[OccasionFinding], judged: Sequence[Verdict]) -> lis
     last = judged_on[-1]
     verdicts = [v for v in judged if v.occasion == last.name]
     kinds = dict.fromkeys(v.limit_by for v in verdicts)
-    said = [f"{last.name}, {LIMITED[k]}: {_outcome([v for v in verdicts if v.limit_by == k])}." for k in kinds]
+    grouped = [[v for v in verdicts if v.limit_by == k] for k in kinds]
+    said = [f"{last.name}, {LIMITED[_kind(g[0])]}{FORMS[g[0].form]}: {_outcome(g)}{_ruled(g)}." for g in grouped]
     return said + _both_hold(last, verdicts)
 
 
+def _ruled(verdicts: Sequence[Verdict]) -> str:
+    """What must be said of a rule that accepts what is not proven within its limit."""
+    return "".join(f" ({words})" for words in dict.fromkeys(rule_caution(v) for v in verdicts) if words)
+
+
 def _outcome(verdicts: Sequence[Verdict]) -> str:
-    length = verdicts[0].limit_by in {"tolerance of the offset", "tolerance of the own move"}
-    limits = {v.limit for v in verdicts}
-    within = f" to {(number(verdicts[0].limit * 1e6, 0))} {'µm' if length else 'µrad'}" if len(limits) == 1 else ""
+    first = verdicts[0]
+    limits = {v.ends for v in verdicts}
+    within = f" to {limit_words(first)}" if len(limits) == 1 else ""
+    if not first.magnet:
+        return "; ".join(_girder_words(v) for v in verdicts)
     failing = dict.fromkeys(v.magnet for v in verdicts if v.verdict == DOES_NOT_CONFORM)
     open_ = dict.fromkeys(v.magnet for v in verdicts if v.verdict not in {CONFORMS, DOES_NOT_CONFORM})
     unsure = [m for m in open_ if m not in failing]
@@ -65,9 +85,20 @@ def _outcome(verdicts: Sequence[Verdict]) -> str:
     return ", ".join(parts)
 
 
+def _girder_words(found: Verdict) -> str:
+    """A verdict on the girder as a whole."""
+    chance = f", probability {percent(found.probability)} %" if known(found.probability) else ""
+    if found.form == "rms":
+        size = f"{micrometres(found.value, found.u).lstrip('+')} rms" if known(found.value) else "the root mean square"
+        angle = _kind(found) in {"roll", "slope"}
+        size = "the root mean square" if angle else size
+        return f"{size} {found.verdict} to {limit_words(found)}{chance}"
+    return f"the girder as a whole {found.verdict} to {limit_words(found)}{chance}"
+
+
 def _both_hold(found: OccasionFinding, verdicts: Sequence[Verdict]) -> list[str]:
     """Why a magnet may lie on the refitted line and yet have moved too far on the girder."""
-    failing = {v.magnet for v in verdicts if "own move" in v.limit_by and v.verdict == DOES_NOT_CONFORM}
+    failing = {v.magnet for v in verdicts if "own move" in v.limit_by and v.verdict == DOES_NOT_CONFORM and v.magnet}
     bad = {v.magnet for v in verdicts if "offset" in v.limit_by and v.verdict != CONFORMS}
     leverage = found.line.leverage if found.line else {}
     return [

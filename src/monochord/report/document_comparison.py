@@ -8,6 +8,7 @@ import numpy as np
 
 from monochord.campaign.found.comparison import Closure, Comparison, OwnMove, ShapePart, TargetMove
 from monochord.campaign.found.result import Result
+from monochord.report.document_shift import shifts_part
 from monochord.report.entries import Part, Value, causes_part, entry, gates_part, planar_part, pose_part
 from monochord.report.facts import component, finite, magnets_of
 
@@ -21,6 +22,7 @@ CANNOT_TELL = "cannot be told apart"
 NONE = "no two occasions were compared"
 
 NO_CLOSURE = "the change by the wire and the change by the survey are not both known"
+NO_SHIFTS = "neither own moves nor changes of axes are told"
 NO_AXIS_CHANGE = "the change of this magnet's axis is not known"
 
 
@@ -45,6 +47,7 @@ def comparison_part(result: Result, found: Comparison) -> dict[str, object]:
         "targets_moved": {move.target: target_part(move) for move in found.targets_moved},
         "axis_changes": planar_part(found.axis_changes, magnets, NO_AXIS_CHANGE),
         "closure": closure_part(found.closure) if found.closure else None,
+        "shifts": shifts_part(found.shifts),
         "gates": gates_part(found.gates),
         "sentence": found.sentence,
     }
@@ -55,6 +58,7 @@ def comparison_part(result: Result, found: Comparison) -> dict[str, object]:
         "targets_moved": "no target moved by itself",
         "axis_changes": "no axis is known on both occasions",
         "closure": NO_CLOSURE,
+        "shifts": NO_SHIFTS,
         "u_scale": "no uncertainty of the scale was found",
         "scale": "no scale was found",
     }
