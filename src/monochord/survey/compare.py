@@ -7,17 +7,19 @@ of both occasions and with what is known beforehand of shapes and clamps.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from monochord.campaign.found.axes import Axis
 from monochord.campaign.found.comparison import Comparison, ShapeBasis, ShapePart
 from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.result import Temperature
 from monochord.campaign.given.girder import Girder
 from monochord.ground.estimate import Label
 from monochord.ground.frames import Rigid, rotation_from_vector
 from monochord.survey.closure import closure_of
+from monochord.survey.compare_creep import AS_TOLD, creep_parts, creeping, crept, with_creep
 from monochord.survey.compare_data import Change, gather_change
 from monochord.survey.compare_fit import Fit, fit_model
 from monochord.survey.compare_gates import all_gates, scale_words
@@ -25,6 +27,8 @@ from monochord.survey.compare_model import MOVES, Clamp, Model, build_model, rid
 from monochord.survey.compare_moves import Outcome, item_words, outcome, own_moves, target_moves
 from monochord.survey.compare_search import search
 from monochord.survey.compare_shape import Span, bow_basis, default_basis, joined, leftover_basis
+from monochord.survey.compare_unfold import Evidence, Ground, unfolding
+from monochord.survey.compare_unfold_closure import Closing
 from monochord.survey.compare_words import bow_words, sentence, shape_words, stretch_words
 from monochord.survey.network import Array
 from monochord.survey.sizes import NO_STRETCH, Stretch
@@ -46,9 +50,10 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
     stretch: Stretch = NO_STRETCH,
     bow: tuple[float, float] | None = None,
     basis: ShapeBasis | None = None,
-    clamp: Clamp = CLAMP,
+    clamp: Clamp | None = None,
     same_stringing: bool = False,
     level: float = 0.05,
+    warmth: tuple[Temperature, Temperature] | None = None,
 ) -> Comparison:
     """What changed from one occasion to another.
 
@@ -58,8 +63,10 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
     axes_a, axes_b   their axes in the girder frame of the same occasion, or None: then targets alone speak
     stretch      real change of size, relative, end against start;  bow  change of top minus bottom [K] and its u, or None
     basis        shapes of an elastic model of this girder; without one, cubic beams on its bolts and Legendre polynomials
-    clamp        how far a magnet that did not slip may have crept;  same_stringing  the wire was not strung anew
+    clamp        how far a magnet that did not slip may have crept: the girder's own when None, and where nobody told it the
+                 widest that is common, of which the data say how much there was;  same_stringing  the wire was not strung anew
     level        chance to say that anything moved when nothing did
+    warmth       temperatures of the start and the end from which stretch and bow come, to be told when somebody asks why
 
     Own moves are relative to the girder's fitted shape, given at the axis; magnets ride on the section at their own z.
     Positive sizes: hogged, bent to the left, twisted from x towards y along the beam.
@@ -87,23 +94,33 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
     axes = [[axis for axis in one or () if axis.magnet in known] for one in (axes_a, axes_b)]
     change = gather_change(a, b, *axes, same_stringing=same_stringing)
     shapes, kelvin = _shapes(change, girder, bow, basis)
-    model = build_model(change, girder, shapes, stretch=stretch, bow=kelvin, clamp=clamp)
+    if clamp is None and girder.creep is not None:
+        clamp = Clamp(girder.creep.shift, girder.creep.turn)
+    model = build_model(change, girder, shapes, stretch=stretch, bow=kelvin, clamp=clamp or CLAMP)
     scope = f"{start}-{end}"
     first = _ridden(fit_model(model))
     listing = _functions(first.model, girder)
-    moved = search(first, level)
+    sought = search(first, level)
+    parts = creep_parts(sought.fit) if clamp is None else AS_TOLD
+    moved = crept(sought, parts)
     told = outcome(moved, listing.rows, listing.labels, scope)
     moves = own_moves(moved, told, girder)
-    alone, closure = moves, None
+    alone, closure, by_targets, closing = moves, None, None, None
     if change.axis_rows:
         of_targets = fit_model(targets_only(first.model))
         seen = search(of_targets, level)
-        alone = own_moves(seen, outcome(seen, listing.rows, listing.labels, scope), girder)
-        closure = closure_of(first.model, of_targets, moved, scope)
+        held = crept(seen, creep_parts(seen.fit) if clamp is None else AS_TOLD)
+        # the same causes have other sizes where less speaks of them, so they have names of their own
+        lone = f"{scope}, by targets"
+        by_targets = Evidence(lone, seen, held, outcome(held, listing.rows, listing.labels, lone))
+        alone = own_moves(held, by_targets.told, girder)
+        weighed = creeping(first.model, parts), with_creep(of_targets, parts), moved, f"{scope}, closure"
+        closure = closure_of(*weighed)
+        closing = Closing(*weighed, closure) if closure is not None else None
     shape = _parts(told)
     targets = target_moves(moved, scope)
     off = [*item_words(moved, told, girder), *scale_words(moved, told)]
-    return Comparison(
+    found = Comparison(
         start=start,
         end=end,
         rigid=_rigid(change, model, told),
@@ -120,6 +137,9 @@ def compare(  # noqa: PLR0917 - two occasions, each with its name, targets and a
         gates=all_gates(moved, moves, targets, off, closure),
         sentence=sentence(start, end, shape, moves, targets, more=off, closure=closure),
     )
+    every = Evidence(scope, sought, moved, told)
+    ground = Ground((a, b), (axes[0], axes[1]), change, girder, every, by_targets, closing, warmth)
+    return replace(found, unfold=unfolding(found, ground))
 
 
 def _ridden(fit: Fit) -> Fit:
