@@ -32,14 +32,16 @@ def entry_of(known: Known, keys: Sequence[str]) -> Entry | None:
     found = _estimate(known, tuple(keys))
     if found is None:
         return None
-    estimate, _, rest = found
+    estimate, prefix, rest = found
     base, value = pointer(*keys), number_at(known.document, keys)
     rows, cause = _rows(known, keys, found)
     if not rows or not set(rows) <= set(estimate.names):
         return None
     i, j = (estimate.index(row) for row in rows)
-    root = rest[-1] in ("u_x", "u_y")
-    return Entry(estimate, i, j, base, value if root or "cov" in rest else None, root, cause)
+    root, own = rest[-1] in ("u_x", "u_y"), base
+    if i == j:
+        base = _component(tuple(keys[: len(keys) - len(rest)]), rows[0].removeprefix(prefix))
+    return Entry(estimate, i, j, base, own, value if root or "cov" in rest else None, root, cause)
 
 
 #: An estimate, what stands before the names of its components in it, and the keys that are left.
@@ -65,6 +67,16 @@ def _rows(known: Known, keys: Sequence[str], found: Place) -> tuple[tuple[str, .
         case ("xyz", i) if i in ("0", "1", "2"):
             rows = (prefix + "xyz"[int(i)],) * 2
     return rows, cause
+
+
+def _component(above: tuple[str, ...], component: str) -> str:
+    """Name of the value that a variance is of, so that its shares are told under one name wherever they are met."""
+    if above[-1:] == ("line",):  # the joint covariance of all offsets
+        magnet, _, plane = component.rpartition(".")
+        return pointer(*above, "offsets", magnet, plane)
+    if above[2:3] == ("targets",):
+        return pointer(*above, "xyz", "xyz".index(component))
+    return pointer(*above, component)
 
 
 def _plane(estimate: Estimate, prefix: str, which: str) -> str:

@@ -20,6 +20,9 @@ from monochord.ground.trace import Line, Sum, root_of_sum
 #: So many lines are read at once; more are gathered in groups.
 MOST = 36
 
+#: Parts of the largest share that are but the rounding of a double.
+NOTHING = 1e-18
+
 _CAUSE = re.compile(r"cause (?P<id>.+?)(?:, variable (?P<a>\d+))?(?:, from (?P<lo>\d+) to (?P<hi>\d+))?")
 
 
@@ -27,15 +30,17 @@ _CAUSE = re.compile(r"cause (?P<id>.+?)(?:, variable (?P<a>\d+))?(?:, from (?P<l
 class Entry:
     """An entry of a covariance, and the number of the document that it makes.
 
-    estimate, i, j   the entry;  base  name of the number;  value  of that number, None when the document has none
-    root             True when the number is the standard uncertainty of component i = j;  cause  True for the part of
-                     one cause only, "" for all
+    estimate, i, j   the entry;  base  name under which its shares are told;  name, value  of the number itself, the value
+                     None when the document has none
+    root             True when the number is the standard uncertainty of component i = j;  cause  the one that it is the part
+                     of, "" for all
     """
 
     estimate: Estimate
     i: int
     j: int
     base: str
+    name: str
     value: float | None = None
     root: bool = False
     cause: str = ""
@@ -81,7 +86,9 @@ def told(entry: Entry, part: str, spreads: Spreads) -> Sum | None:
 
 def _brought(entry: Entry) -> list[tuple[str, float]]:
     shares = [(cause, entry.share(cause)) for cause in entry.estimate.factors]
-    return sorted([s for s in shares if s[1] != 0.0], key=lambda s: -abs(s[1]))
+    # what is left of exact zeros by rounding is no share
+    floor = NOTHING * max((abs(amount) for _, amount in shares), default=0.0)
+    return sorted([s for s in shares if abs(s[1]) > floor], key=lambda s: -abs(s[1]))
 
 
 def _lines(entry: Entry, shares: Sequence[tuple[str, float]]) -> tuple[Line, ...]:
@@ -105,7 +112,7 @@ def _by_cause(entry: Entry, part: str, root: bool) -> Sum:
             for kind, a in kinds.items()
         )
     total = [amount for _, amount in shares]
-    name = entry.base + (f"#{part}" if part else "")
+    name = entry.name + (f"#{part}" if part else "")
     if not root:
         made = sum(total) if entry.value is None else entry.value
         return Sum(name, entry.unit, made, lines, f"{entry.words}: the sum of what each cause brings to it")
@@ -129,7 +136,7 @@ def _one_cause(entry: Entry) -> Sum:
         f"the part of {entry.cause} in the standard uncertainty of {entry.label}: the root of its part of the variance"
     )
     made = root_of_sum([amount]) if entry.value is None else entry.value
-    return Sum(entry.base, entry.estimate.labels[entry.i].unit, made, lines, how, root_of_sum)
+    return Sum(entry.name, entry.estimate.labels[entry.i].unit, made, lines, how, root_of_sum)
 
 
 def _share(entry: Entry, part: str, found: re.Match[str], spreads: Spreads) -> Sum:

@@ -12,7 +12,7 @@ from monochord.verdict.conformity import guard_factor, probability_within
 from monochord.verdict.decide import RISK
 
 #: Where the accepted risk is declared.
-RISK_PLACE = Place("", 0, "program.verdict.decide.RISK")
+RISK_PLACE = Place("", 0, "verdict.decide.RISK")
 
 
 def of_verdict(known: Known, keys: Sequence[str], part: str) -> Sum | None:
