@@ -77,6 +77,7 @@ def _compared(campaign: Campaign, found: Found, one: Occasion, other: Occasion) 
         campaign.girder,
         stretch=stretch_between(campaign, before, after),
         bow=_bow(one, other, before, after),
+        warmth=(before, after),
         same_stringing=bool(one.stringing) and one.stringing == other.stringing,
     )
 
