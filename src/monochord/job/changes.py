@@ -17,10 +17,12 @@ from monochord.campaign.given.campaign import Campaign, LineRule
 from monochord.campaign.given.occasion import Occasion
 from monochord.girder.plan import plan_bolts
 from monochord.girder.temperature import temperature_of
+from monochord.girder.unfold_rows import Told
 from monochord.ground.estimate import Estimate, Label, stack
 from monochord.ground.faults import MonochordError
 from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import stretch_between
+from monochord.job.shifts import with_shifts
 from monochord.survey.compare import compare
 from monochord.verdict.line import common_line, known, weights_of
 
@@ -59,7 +61,7 @@ def comparisons(campaign: Campaign, found: Found, notes: Notes) -> tuple[Compari
     made = []
     for one, other in pairs(campaign, found):
         try:
-            made.append(_compared(campaign, found, one, other))
+            made.append(with_shifts(campaign, _compared(campaign, found, one, other)))
         except MonochordError as error:
             notes.extend(as_faults(error, f"{one.name} to {other.name}", "the comparison"))
     return tuple(made)
@@ -133,18 +135,21 @@ def _plan(campaign: Campaign, found: Found, change: Comparison) -> BoltPlan:
     one, other = by_name[change.start], by_name[change.end]
     before, after = _temperature(one), _temperature(other)
     magnets = campaign.girder.magnets
+    axes, behind = _axes_now(found, change)
+    points = found.points[change.start], found.points[change.end]
     return plan_bolts(
         campaign.girder,
         change.end,
         change.start,
         other.feet,
-        displacement(found.points[change.start], found.points[change.end]),
-        offsets_now=_offsets_now(campaign, found, change),
+        displacement(*points),
+        offsets_now=common_line(axes, _refitted(campaign), magnets).offsets,
         top_minus_bottom=_difference(before.top_minus_bottom, after.top_minus_bottom),
         temperature_change=_difference(before.mean, after.mean),
         own_moved=[m.magnet for m in change.own_moves if m.found],
         feet_reference=one.feet,
         weights={m.name: float(w) for m, w in zip(magnets, weights_of(campaign.line_rule, magnets), strict=True)},
+        told=Told(points, (before, after), (tuple(known(axes)), behind)),
     )
 
 
@@ -159,12 +164,10 @@ def displacement(a: PointSet, b: PointSet) -> Estimate:
     return b.estimate.pick(components) - a.estimate.pick(components)
 
 
-def _offsets_now(campaign: Campaign, found: Found, change: Comparison) -> Estimate:
-    """Offsets of the axes at the end of a comparison: from its own wire, else carried by the targets."""
+def _axes_now(found: Found, change: Comparison) -> tuple[Sequence[Axis], str]:
+    """Axes at the end of a comparison, and what stands behind their names: its own wire's, else carried by the targets."""
     axes = found.axes(change.end)
-    if axes is None:
-        axes = carried_axes(found.axes(change.start) or (), change)
-    return common_line(axes, _refitted(campaign), campaign.girder.magnets).offsets
+    return (axes, "") if axes is not None else (carried_axes(found.axes(change.start) or (), change), "carried")
 
 
 def _refitted(campaign: Campaign) -> LineRule:
