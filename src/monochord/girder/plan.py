@@ -7,6 +7,7 @@ and the turns are reckoned from the state in which every foot touches.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ from monochord.girder.decision import Task, curable_share, decide, turns_of
 from monochord.girder.expect import Outcome, rms_of
 from monochord.girder.model import elastic, standing
 from monochord.girder.state import Stand, bears_by_model, stand
+from monochord.girder.unfold import unfolding
+from monochord.girder.unfold_rows import NOTHING_TOLD, Planned, Told
 from monochord.ground.estimate import Estimate
 
 Array = NDArray[np.float64]
@@ -45,6 +48,7 @@ def plan_bolts(
     weights: Mapping[str, float] | None = None,
     least_load: float = LEAST_LOAD,
     hold_rigid: bool = False,
+    told: Told = NOTHING_TOLD,
 ) -> BoltPlan:
     """Plan the bolts at an occasion towards the shape of the reference.
 
@@ -59,6 +63,7 @@ def plan_bolts(
     gravity         [m/s2];  weights  magnet -> its weight in the common line, 1 where not named
     least_load      part of its load on level bolts that every foot keeps
     hold_rigid      True when turns shall not move the line either; else rigid motion is free, as it is no shape
+    told            where all this comes from, to be told when somebody asks why
 
     The shape aimed at is that at the reference's temperatures; offsets and loads are those of today.
 
@@ -106,7 +111,7 @@ def plan_bolts(
     )
     warning = gates[0].message if not gates[0].ok and feet_reference else ""
     touching = [b for b in girder.bolts if b.name in {f.bolt for f in feet if f.state == "touching"} - set(loose)]
-    return BoltPlan(
+    plan = BoltPlan(
         at=at,
         reference=reference,
         turns=turns,
@@ -137,6 +142,8 @@ def plan_bolts(
         gates=gates,
         cautions=words.CAUTIONS,
     )
+    planned = Planned(task, now, decided, reference, (feet, feet_reference), gravity, told)
+    return replace(plan, unfold=unfolding(plan, planned))
 
 
 def _loose(
