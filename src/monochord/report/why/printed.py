@@ -1,18 +1,20 @@
-"""Which number the report prints how: the text beside every exact value of its tables."""
+"""How the report prints a number: the text beside the exact value that every number of the page carries."""
 
 from __future__ import annotations
 
-from monochord.campaign.found.result import Result
-from monochord.report.sections import CHAPTERS
+import html
+import re
+
+_DATA = re.compile(r'<data value="([^"]*)">([^<]*)')
 
 
-def printed_values(result: Result) -> dict[float, str]:
-    """Exact value -> the text of the first cell of the report that carries it."""
+def printed_in(page: str) -> dict[float, str]:
+    """Exact value -> the text of the first number of the page that has it.
+
+    >>> printed_in('<td><data value="4.1e-05">+41.0 \N{PLUS-MINUS SIGN} 0.5</data></td>')
+    {4.1e-05: '+41.0 \N{PLUS-MINUS SIGN} 0.5'}
+    """
     found: dict[float, str] = {}
-    for build in CHAPTERS:
-        for section in build(result).sections:
-            for table in section.tables:
-                for cell in (cell for row in table.rows for cell in row):
-                    if cell.value is not None:
-                        found.setdefault(cell.value, cell.text)
+    for value, text in _DATA.findall(page):
+        found.setdefault(float(value), html.unescape(text).strip())
     return found
