@@ -25,7 +25,7 @@ from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
 from monochord.job.verdicts import verdicts
-from monochord.job.widen import said, widened_line, widened_moves
+from monochord.job.widen import said, widened_line, widened_moves, widened_plans
 from monochord.report.words import offset_words
 from monochord.survey.ends import up_direction, wire_ends
 from monochord.survey.points import adjust_survey
@@ -47,7 +47,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
     bench = _bench_line(campaign, wires)
     found = tuple(_finding(campaign, o, alone, changes, bench) for o in campaign.occasions)
     context.say("planning bolts")
-    planned = plans(campaign, alone, changes, notes)
+    planned = widened_plans(plans(campaign, alone, changes, notes), campaign.budget_scale)
     judged = said(verdicts(campaign, found, changes), campaign.budget_scale)
     return Result(
         campaign=campaign,

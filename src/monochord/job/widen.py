@@ -1,6 +1,6 @@
 """What decides with its uncertainties enlarged, when the campaign says that a fleet demands it; untouched when it does not.
 
-Only what is held against a limit grows: offsets from the common line and own moves. Axes, targets, shapes and the closure
+Only what is held against a limit grows: offsets from the common line, now and planned, and own moves. Axes, targets, shapes and the closure
 itself keep what their budget says, or the next closure could not judge that budget.
 """
 
@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from monochord.campaign.found.axes import CommonLine
 from monochord.campaign.found.comparison import Comparison, OwnMove
+from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.verdict import Verdict
 from monochord.campaign.given.budget_scale import BudgetScale
 
@@ -41,6 +42,20 @@ def _moves(moves: Iterable[OwnMove], scale: BudgetScale) -> tuple[OwnMove, ...]:
     told = f"the number behind ± is the budget's own; against its limit {scale.words}"
     return tuple(
         replace(move, estimate=move.estimate.widened(scale.factor), words=f"{move.words} ({told})") for move in moves
+    )
+
+
+def widened_plans(plans: Iterable[BoltPlan], scale: BudgetScale | None) -> tuple[BoltPlan, ...]:
+    """Plans with the uncertainties of the offsets, now and expected, times the factor: they stand beside the same limits."""
+    if scale is None:
+        return tuple(plans)
+    return tuple(
+        replace(
+            plan,
+            offsets_before=plan.offsets_before.widened(scale.factor),
+            offsets_after=plan.offsets_after.widened(scale.factor),
+        )
+        for plan in plans
     )
 
 
