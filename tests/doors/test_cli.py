@@ -150,9 +150,14 @@ def test_the_budget_of_an_offset_adds_up_and_an_unknown_magnet_is_refused(
     campaign = str(folder / "campaign")
     told = monochord("budget", campaign, "50-settled", "Quad1", "x", cwd=folder)
     assert told.returncode == 0, told.stderr
-    parts = [float(line.split("%")[0].split()[-1]) for line in told.stdout.splitlines() if "of the variance" in line]
+    shares = [line for line in told.stdout.splitlines() if line.startswith("  ") and line.endswith("of the variance")]
+    parts = [float(line.split("%")[0].split()[-1]) for line in shares]
     assert sum(parts) == pytest.approx(100.0, abs=0.1 * len(parts))  # per cent, each printed to 0.1
     assert "What would help most" in told.stdout
+    assert told.stdout.startswith("What limits it: ")
+    whole = monochord("budget", campaign, cwd=folder)
+    assert whole.stdout.startswith("What limits this girder, 50-settled: "), whole.stderr
+    assert sum(line.startswith("Quad1 ") for line in whole.stdout.splitlines()) == 4  # x, y, and own moves in x and y
     wrong = monochord("budget", campaign, "50-settled", "Quad9", "x", cwd=folder)
     assert wrong.returncode == 3
     assert "Quad1" in wrong.stderr

@@ -156,23 +156,26 @@ def run(campaign: str, json_out: str | None, page: bool, paper: bool, quiet: boo
 
 @main.command()
 @click.argument("campaign", type=click.Path(exists=True, file_okay=False))
-@click.argument("occasion")
-@click.argument("magnet")
-@click.argument("plane", type=click.Choice(["x", "y"]))
-def budget(campaign: str, occasion: str, magnet: str, plane: str) -> None:
-    """Tell what brings the uncertainty of one offset, what would shrink it most, and what would flip its verdict.
+@click.argument("occasion", required=False, default="")
+@click.argument("magnet", required=False, default="")
+@click.argument("quantity", required=False, default="")
+def budget(campaign: str, occasion: str, magnet: str, quantity: str) -> None:
+    """Tell what limits the numbers of CAMPAIGN: what brings their uncertainty, what would shrink it, what would turn a verdict.
+
+    Without more, the latest occasion as a table; with OCCASION that one; with MAGNET each of its quantities in full, or
+    the QUANTITY named: x, y, own_move_x, own_move_y, slope_x, slope_y or roll.
 
     \b
-    Example:
+    Examples:
+      monochord budget campaign-12
       monochord budget campaign-12 5-restored Q1 x
     """  # noqa: D301
     from pathlib import Path
 
-    from monochord.job.budgets import budget_words, offset_budget
+    from monochord.job.budgets import budget_text
     from monochord.job.context import real_context
 
-    made, limit = offset_budget(Path(campaign), occasion, magnet, plane, real_context())
-    for line in budget_words(made, limit):
+    for line in budget_text(Path(campaign), real_context(), occasion, magnet, quantity):
         click.echo(line)
 
 

@@ -25,7 +25,7 @@ class Box:
 class Section:
     """Words, boxes, pictures, then tables, under one heading; small pictures stand side by side.
 
-    empty  said when there is none of them
+    empty  said when there is none of them;  page_only  True when the paper leaves the section out
     """
 
     title: str
@@ -35,6 +35,7 @@ class Section:
     empty: str = ""
     words: tuple[str, ...] = ()
     boxes: tuple[Box, ...] = ()
+    page_only: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from monochord.campaign.found.axes import Move
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.given.campaign import Tolerance
 from monochord.ground.faults import Fault
+from monochord.report.document_budget import budgets_part
 from monochord.report.document_comparison import comparisons_part
 from monochord.report.document_occasion import occasion_part
 from monochord.report.document_plan import plans_part
@@ -30,7 +31,7 @@ def result_document(result: Result) -> dict[str, object]:
     """The whole result as plain objects, lists, strings and finite numbers, ready for strict JSON.
 
     Keys in a fixed order: schema, girder, versions, run, inputs, settings, occasions, comparisons, plans,
-    verdicts, moves, tolerances, notes, sentence, and reasons where something is empty.
+    verdicts, budgets, moves, tolerances, notes, sentence, and reasons where something is empty.
     """
     document: dict[str, object] = {
         "schema": SCHEMA_NAME,
@@ -107,6 +108,7 @@ PARTS: Mapping[str, Callable[[Result], Part]] = {
     "comparisons": comparisons_part,
     "plans": plans_part,
     "verdicts": verdicts_part,
+    "budgets": budgets_part,
     "moves": _moves,
 }
 

@@ -76,13 +76,17 @@ def _chapter(chapter: Chapter) -> dict[str, object]:
     """A chapter without its small pictures and long tables, and with a word about what the page has more."""
     sections = [_section(part) for part in chapter.sections if not _only_on_page(part)]
     more = [PICTURES] if any(part.small for part in chapter.sections) else []
-    more += [part.title.lower() for part in chapter.sections if any(table.long for table in part.tables)]
+    more += [part.title.lower() for part in chapter.sections if part.page_only or any(t.long for t in part.tables)]
     lead = f"{chapter.lead} {MORE.format(what=listed(more))}" if more else chapter.lead
     return {"title": chapter.title, "lead": unbroken(lead), "sections": sections}
 
 
 def _only_on_page(part: Section) -> bool:
-    return part.small or (bool(part.tables) and all(table.long for table in part.tables) and not part.pictures)
+    return (
+        part.small
+        or part.page_only
+        or (bool(part.tables) and all(table.long for table in part.tables) and not part.pictures)
+    )
 
 
 def _section(part: Section) -> dict[str, object]:

@@ -12,6 +12,7 @@ from monochord.report.figures.along import axes_picture
 from monochord.report.figures.curves import curve_picture
 from monochord.report.figures.network import network_picture, targets_picture
 from monochord.report.figures.residuals import residuals_picture
+from monochord.report.limits import limits_chapter
 from monochord.report.svg import Picture
 from monochord.report.tables.origin import origins_table
 from monochord.report.tables.state import (
@@ -136,6 +137,7 @@ CHAPTERS: tuple[Callable[[Result], Chapter], ...] = (
     verdict_chapter,
     comparison_chapter,
     plan_chapter,
+    limits_chapter,
     pictures_chapter,
     tables_chapter,
     origin_chapter,

@@ -33,6 +33,8 @@ PROBABILITY = PART_OF_U / math.sqrt(2.0 * math.pi)
 _SIX = ("dx", "dy", "dz", "rx", "ry", "rz")
 #: What the bare key "u" is the uncertainty of.
 _OF_BARE_U = ("size", "offset")
+#: Keys of uncertainties and of what is made of them alone.
+_OF_U_ALONE = ("u", "guard", "part", "gain", "times_u", "wrong_by")
 #: Objects that hold one kind of number under many names.
 MAPS = ("leverage", "turns", "loads_before", "loads_after")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
@@ -119,7 +121,7 @@ def _of_covariance(rows: Sequence[object]) -> object:
 def _of_number(value: object, name: str, u: float | None) -> float:
     if name in ("probability", "posterior") or name.endswith("_risk"):
         return PROBABILITY
-    if name in ("u", "guard") or name.startswith("u_"):
+    if name in _OF_U_ALONE or name.startswith("u_"):
         return PART_OF_U * abs(_float(value))
     if u is not None and math.isfinite(u) and u > 0.0:
         return PART_OF_U * u

@@ -145,7 +145,7 @@ def _by_plane(f_a: float, f_b: float, turn: float) -> tuple[float, float]:
 
 def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, setup: Setup) -> Axis:
     unknown = {f"slope_{p}": w.reason for p, w in (("x", found.x), ("y", found.y)) if w.slope is None}
-    roll, u_roll, why = roll_of(found, setup.wire.u_sensor_turn)
+    roll, why = roll_of(found, setup.wire.u_sensor_turn, setup.occasion)
     if why:
         unknown["roll"] = why
     if kept is None:
@@ -158,12 +158,13 @@ def _axis(magnet: Magnet, found: Combined, kept: Remanence | None, setup: Setup)
         found.estimate,
         float(x + kept.shift.real) if kept is not None else None,
         float(y + kept.shift.imag) if kept is not None else None,
-        roll,
-        u_roll,
+        float(roll.value[0]) if roll is not None else None,
+        float(roll.u[0]) if roll is not None else None,
         corrections_of(found),
         tuple(axis_gates(found, measured=setup.transfer.measured)),
         unknown,
         kept.u if kept is not None else None,
+        roll,
     )
 
 

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from monochord.ground.estimate import Estimate, Factor, Label
 from monochord.wire.centre import Combined
 from monochord.wire.field_law import as_real
 from monochord.wire.gates import strength_ratio
@@ -57,13 +58,22 @@ def sensor_turn(found: Mapping[str, Combined]) -> Turn | None:
     return Turn(angle, float(1.0 / np.sqrt(weight.sum())))
 
 
-def roll_of(found: Combined, u_turn: float) -> tuple[float | None, float | None, str]:
-    """Roll [rad], its standard uncertainty, and "" or why there is none; u_turn is how well the pair was checked."""
+def roll_of(found: Combined, u_turn: float, occasion: str) -> tuple[Estimate | None, str]:
+    """Roll of one magnet, component "<magnet>.roll" [rad], and "" or why there is none.
+
+    u_turn  how well the pair was checked [rad]; one pair serves all magnets and occasions, so its turn is one cause for all
+    """
     order = found.views[0].block.magnet.order
     if not np.isfinite(u_turn):
         reason = (
             f"a turn of the sensor pair looks like a roll, {order} times over, and nobody checked the pair; level it"
         )
-        return None, None, reason
+        return None, reason
     angle, u = field_angle(found)
-    return -angle / order, float(np.hypot(u, u_turn)) / order, ""
+    magnet = found.views[0].block.magnet.name
+    share = np.array([[-1.0 / order]])
+    causes = {
+        f"field angle:{occasion}/{magnet}": Factor(share, np.array([[u**2]])),
+        "sensor turn": Factor(-share, np.array([[u_turn**2]])),
+    }
+    return Estimate(np.array([-angle / order]), (Label(f"{magnet}.roll", "rad", "wire"),), causes), ""

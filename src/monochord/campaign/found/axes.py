@@ -40,6 +40,7 @@ class Axis:
                the centre of the field that follows the current is good to u_remanence [m], per axis
     roll, u_roll   rotation about z, x towards y [rad], or None with its reason in ``unknown``
     unknown    quantity -> why it is not known
+    roll_estimate  component "<magnet>.roll" [rad] with its causes, None where there is no roll
     """
 
     magnet: str
@@ -54,6 +55,7 @@ class Axis:
     gates: tuple[Gate, ...]
     unknown: Mapping[str, str] = field(default_factory=dict)
     u_remanence: float | None = None
+    roll_estimate: Estimate | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

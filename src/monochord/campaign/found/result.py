@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monochord.campaign.found.axes import Axis, CommonLine, Gate, Move
+from monochord.campaign.found.budget import Budget
 from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet
@@ -98,3 +99,4 @@ class Result:
     comparisons: tuple[Comparison, ...] = ()
     plans: tuple[BoltPlan, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
+    budgets: tuple[Budget, ...] = ()
