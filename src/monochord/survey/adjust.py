@@ -47,10 +47,14 @@ class State:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Weights:
-    """Which readings count and how much: 1 / sigma^2 of readings (m, 3), 0 for one left out, and of levels (S,)."""
+    """Which readings count and how much: 1 / sigma^2 of readings (m, 3), 0 for one left out, and of levels (S,).
+
+    at   where everything was thought to be when the readings were weighed; None when nobody noted it
+    """
 
     readings: Array
     levels: Array
+    at: State | None = None
 
     def pairs(self, network: Network) -> Array:
         """Weight (P, 3) of the mean of all rounds of each pair."""

@@ -99,7 +99,7 @@ def _solved(survey: Survey, instrument: Instrument, settings: Settings) -> tuple
             survey = survey.without(tuple(loose), "none of its readings could be used")
             continue
         level_weight = np.where(survey.level_out, 0.0, 1.0 / level_sigma**2)
-        weights = Weights(np.where(counts, 1.0 / sigma**2, 0.0), level_weight)
+        weights = Weights(np.where(counts, 1.0 / sigma**2, 0.0), level_weight, survey.state)
         try:
             solution = solve(network, weights, survey.state, settings)
         except Undetermined as loss:

@@ -107,7 +107,7 @@ def _one(cleaned: Cleaned, rows: Ints, error: Array, covariance: Array, *, whole
     return Rejected(sightings[0].station, sightings[0].target, "whole sighting", size, "m", reason)
 
 
-def _left_out(network: Network, out: Flags) -> list[tuple[int, Ints, bool]]:
+def left_out_pairs(network: Network, out: Flags) -> list[tuple[int, Ints, bool]]:
     """Left-out pairs: number, rows, and whether all rounds of it are out."""
     rows = np.flatnonzero(out.any(axis=1))
     pairs = np.unique(network.pair[rows])
@@ -122,7 +122,7 @@ def rejected(cleaned: Cleaned) -> tuple[Rejected, ...]:
     network, solution = cleaned.survey.network, cleaned.solution
     cofactors = pair_cofactors(network, solution)
     found = []
-    for pair, rows, whole in _left_out(network, cleaned.survey.out):
+    for pair, rows, whole in left_out_pairs(network, cleaned.survey.out):
         read = np.isfinite(network.values[rows])
         count = np.maximum(read.sum(axis=0), 1)
         error = np.where(read.any(axis=0), np.where(read, solution.residual[rows], 0.0).sum(axis=0) / count, np.nan)

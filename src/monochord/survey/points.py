@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,6 +31,8 @@ from monochord.survey.gates import (
 from monochord.survey.network import Array, Flags, Network
 from monochord.survey.nominal import nominal_gates, refuse_misfit, refuse_nonsense
 from monochord.survey.start import THIN, extents
+from monochord.survey.unfold import SurveyUnfold
+from monochord.survey.unfold_gain import Laid
 from monochord.survey.whole import adjusted, by_name
 
 
@@ -207,7 +210,7 @@ def adjust_survey(
     order = _order(names, listed)
     estimate = _estimate(points, names, factors, solution).pick([f"{names[i]}.{axis}" for i in order for axis in "xyz"])
     carried = np.array([name in listed and listed[name].carrier != "wall" for name in names])
-    return PointSet(
+    found = PointSet(
         frame="girder",
         names=tuple(names[i] for i in order),
         estimate=estimate,
@@ -223,6 +226,11 @@ def adjust_survey(
         dof=float(solution.dof),
         gates=(*moves, *_gates(cleaned, network, (*doubles, *notes), fit=fit, nominal=nominal, carried=carried)),
     )
+    carriers = tuple(found.carriers[name] for name in names)
+    laid = Laid(
+        found, cleaned, instrument, settings, raw.pose, move, fit.used, nominal, carriers, raised=_raised(solution)
+    )
+    return replace(found, unfold=SurveyUnfold(laid))
 
 
 def _order(names: Sequence[str], listed: Mapping[str, Target]) -> list[int]:
