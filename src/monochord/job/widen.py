@@ -1,7 +1,7 @@
 """What decides with its uncertainties enlarged, when the campaign says that a fleet demands it; untouched when it does not.
 
-Only what is held against a limit grows: offsets from the common line, now and planned, and own moves. Axes, targets, shapes and the closure
-itself keep what their budget says, or the next closure could not judge that budget.
+Only what is held against a limit grows: offsets from the common line, now and planned, and own moves. Axes, targets, shapes
+and the closure itself keep what their budget says, or the next closure could not judge that budget.
 """
 
 from __future__ import annotations

@@ -6,7 +6,7 @@ from monochord.campaign.found.fleet import FleetClosure
 from monochord.ground.statistics import chi_square_quantile
 from monochord.report.fleet.words import chance, label
 from monochord.report.plot import Scale, bottom_axis, left_axis, panel
-from monochord.report.svg import Picture, box, dots, group, line, polyline, text
+from monochord.report.svg import Picture, box, circle, group, line, polyline, text
 from monochord.report.words import counted, number
 
 WIDTH, LEFT, RIGHT = 760.0, 62.0, 690.0
@@ -37,13 +37,13 @@ def squares_picture(found: FleetClosure) -> Picture:
         "run. When the budget is right the dots lie about 1; 95 in 100 stay below the lower dashed line, 99 in 100 below the "
         "upper one.",
         WIDTH,
-        BOTTOM + 112,
+        BOTTOM + 92,
         [
             panel(LEFT, TOP, RIGHT, BOTTOM),
             left_axis(up, LEFT, RIGHT),
             line(LEFT, up(1.0), RIGHT, up(1.0), "zero"),
             *(_limit(across, up, edges[p], name, f"{100 * p:.0f} %") for p, name in LIMITS),
-            dots(places, up.many(ratios), "dot"),
+            *(circle(x, y, 4, "centre") for x, y in zip(places, up.many(ratios), strict=True)),
             line(LEFT, BOTTOM, RIGHT, BOTTOM, "axis"),
             *(
                 text(x, BOTTOM + 12, label(found, g.campaign)[-18:], "small", anchor="end", turn=-45)

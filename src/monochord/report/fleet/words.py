@@ -16,10 +16,12 @@ SIDES = {"x": ("left", "right"), "y": ("up", "down")}
 def chance(probability: float) -> str:
     """A probability as people read it.
 
-    >>> chance(0.234), chance(0.00012)
-    ('0.23', '1.2e-04')
+    >>> chance(0.234), chance(0.0127), chance(0.00012)
+    ('0.23', '0.013', '1.2e-04')
     """
-    return number(probability, 2) if probability >= 0.01 else f"{probability:.1e}"
+    if probability < 0.001:
+        return f"{probability:.1e}"
+    return number(probability, 2 if probability >= 0.1 else 3)
 
 
 def fleet_sentence(found: FleetClosure) -> str:
