@@ -19,6 +19,7 @@ from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.origin import Origin
 from monochord.girder.temperature import temperature_of
 from monochord.ground.faults import MonochordError, Undetermined
+from monochord.job.budgets import budgets
 from monochord.job.changes import Found, carried_axes, comparisons, plans
 from monochord.job.context import Context
 from monochord.job.faults import Notes, as_faults
@@ -49,6 +50,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
     context.say("planning bolts")
     planned = widened_plans(plans(campaign, alone, changes, notes), campaign.budget_scale)
     judged = said(verdicts(campaign, found, changes), campaign.budget_scale)
+    context.say("telling what limits each number")
     return Result(
         campaign=campaign,
         occasions=found,
@@ -65,6 +67,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
         comparisons=changes,
         plans=planned,
         verdicts=judged,
+        budgets=budgets(campaign, found, changes, judged),
     )
 
 
