@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evidence.studies import campaign_coverage, line_coverage
+from evidence.studies import campaign_coverage, closure_fleet, line_coverage
 from evidence.study import Study
 
-STUDIES: tuple[Study, ...] = (line_coverage.STUDY, campaign_coverage.STUDY)
+STUDIES: tuple[Study, ...] = (line_coverage.STUDY, campaign_coverage.STUDY, closure_fleet.STUDY)
