@@ -8,10 +8,10 @@ from functools import lru_cache
 from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.result import OccasionFinding
-from monochord.ground.estimate import Estimate
+from monochord.ground.estimate import Estimate, stack
 from monochord.ground.trace import Sum, pointer
 from monochord.job.why.known import Known
-from monochord.job.why.names import at, number_at
+from monochord.job.why.names import at, number_at, split
 from monochord.job.why.shares import Entry, told
 from monochord.report.document_comparison import SIX
 from monochord.report.facts import axes_of, in_girder_frame
@@ -19,6 +19,10 @@ from monochord.report.facts import axes_of, in_girder_frame
 
 def uncertainty(known: Known, keys: Sequence[str], part: str) -> Sum | None:
     """A standard uncertainty or a covariance of the document and what stands behind it; None for any other number."""
+    if part.startswith("with "):
+        other, _, rest = part.removeprefix("with ").partition("#")
+        pair = pair_entry(known, keys, other)
+        return None if pair is None else told(pair, rest, known.cause)
     if part and part != "u" and not part.startswith(("cause ", "kind ")):
         return None
     entry = entry_of(known, keys)
@@ -42,6 +46,20 @@ def entry_of(known: Known, keys: Sequence[str]) -> Entry | None:
     if i == j:
         base = _component(tuple(keys[: len(keys) - len(rest)]), rows[0].removeprefix(prefix))
     return Entry(estimate, i, j, base, own, value if root or "cov" in rest else None, root, cause)
+
+
+def pair_entry(known: Known, keys: Sequence[str], other: str) -> Entry | None:
+    """The covariance of one value of the document with another (or the same), told as ``<one>#with <other>``."""
+    one, two = entry_of(known, keys), entry_of(known, split(other)[0])
+    if one is None or two is None:
+        return None
+    name = f"{pointer(*keys)}#with {other}"
+    if one.base == two.base:
+        return Entry(one.estimate, one.i, one.i, one.base, name)
+    if one.estimate is two.estimate:
+        return Entry(one.estimate, one.i, two.i, name, name)
+    both = stack([one.estimate.pick([one.label]), two.estimate.pick([two.label])])
+    return Entry(both, 0, 1, name, name)
 
 
 #: An estimate, what stands before the names of its components in it, and the keys that are left.
@@ -118,7 +136,8 @@ def _estimate(known: Known, keys: tuple[str, ...]) -> Place | None:
 def _of_occasion(found: OccasionFinding, part: str, rest: Sequence[str]) -> Place | None:
     if part == "axes":
         axis = axes_of(found).get(rest[0])
-        return (axis.estimate, f"{rest[0]}.", tuple(rest[1:])) if axis else None
+        estimate = axis.roll_estimate if axis and rest[1:2] == ["roll"] else axis.estimate if axis else None
+        return (estimate, f"{rest[0]}.", tuple(rest[1:])) if estimate is not None else None
     if part == "line" and found.line is not None and len(rest) > 2:
         offsets = found.line.offsets
         return (offsets, "", tuple(rest)) if rest[0] == "cov" else (offsets, f"{rest[1]}.", tuple(rest[2:]))

@@ -15,11 +15,12 @@ from monochord.job.why.given import of_given
 from monochord.job.why.known import Known, Teller, rooms_of
 from monochord.job.why.lines import of_line
 from monochord.job.why.names import number_at, numbers, split
-from monochord.job.why.verdicts import of_verdict
+from monochord.job.why.shifts import of_shift
+from monochord.job.why.verdicts import of_tolerance, of_verdict
 from monochord.report.document import result_document
 
 #: The job's own tellers; what none of them knows is asked of the rooms.
-TELLERS: tuple[Teller, ...] = (of_line, of_verdict, of_given, uncertainty)
+TELLERS: tuple[Teller, ...] = (of_line, of_verdict, of_tolerance, of_given, of_shift, uncertainty)
 
 
 @dataclass(frozen=True, eq=False, slots=True)

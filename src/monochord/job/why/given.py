@@ -29,12 +29,6 @@ def of_given(known: Known, keys: Sequence[str], part: str) -> Sum | None:
             value = known.number(*keys)
             line = Line(f"place of the middle of {magnet} along the beam", value, unit="m", places=place)
             return Sum(pointer(*keys), "m", value, (line,), "given with the girder")
-        case ("tolerances", i, "limit"):
-            tolerance = known.result.campaign.tolerances[int(i)]
-            unit = "rad" if tolerance.quantity in ("roll", "slope") else "m"
-            place = (Place("", 0, f"tolerances.{i}.limit"),)
-            line = Line(f"tolerance of the {tolerance.quantity}", tolerance.limit, unit=unit, places=place)
-            return Sum(pointer(*keys), unit, known.number(*keys), (line,), "declared")
     return None
 
 

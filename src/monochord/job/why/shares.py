@@ -24,6 +24,8 @@ MOST = 36
 NOTHING = 1e-18
 
 _CAUSE = re.compile(r"cause (?P<id>.+?)(?:, variable (?P<a>\d+))?(?:, from (?P<lo>\d+) to (?P<hi>\d+))?")
+#: How a variable of a cause goes with the number: its covariance with it by this cause alone.
+_FOLLOWING = re.compile(r"cause (?P<id>.+), following (?P<a>\d+)")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -80,6 +82,8 @@ def told(entry: Entry, part: str, spreads: Spreads) -> Sum | None:
         return _by_cause(entry, part, True)
     if part.startswith("kind "):
         return _of_kind(entry, part)
+    if (following := _FOLLOWING.fullmatch(part)) and following["id"] in entry.estimate.factors:
+        return _following(entry, part, following, spreads)
     found = _CAUSE.fullmatch(part)
     return _share(entry, part, found, spreads) if found and found["id"] in entry.estimate.factors else None
 
@@ -169,6 +173,19 @@ def _share(entry: Entry, part: str, found: re.Match[str], spreads: Spreads) -> S
         "(the product of two sensitivities is the factor) times their covariance"
     )
     return Sum(f"{entry.base}#{part}", entry.unit, sum(line.amount for line in lines), lines, how)
+
+
+def _following(entry: Entry, part: str, found: re.Match[str], spreads: Spreads) -> Sum:
+    """Covariance of one variable of a cause with the number: its covariances with all variables that the number follows."""
+    cause, a, factor = found["id"], int(found["a"]), entry.estimate.factors[found["id"]]
+    row, spread = factor.jacobian[entry.i], factor.spread
+    lines = tuple(
+        Line(f"variables {a} and {b} of {cause}", float(row[b] * spread[a, b]), spreads(cause, a, int(b)),
+             float(row[b]), float(spread[a, b]))
+        for b in np.flatnonzero(row * spread[a])
+    )  # fmt: skip
+    how = f"how variable {a} of {cause} goes with {entry.label}: its covariances with every variable that the number follows"
+    return Sum(f"{entry.base}#{part}", "", float(spread[a] @ row), lines, how)
 
 
 def _gathered(
