@@ -245,6 +245,47 @@ def closure(campaigns: tuple[str, ...], page_out: str | None, json_out: str | No
 
 
 @main.command()
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
+@click.argument("names", metavar="[NAME]...", nargs=-1)
+@click.option("--deep", is_flag=True, help="Unfold everything behind the numbers, down to rows of files and settings.")
+@click.option("--most", default=2000, show_default=True, help="Unfold at most so many sums, the nearest first.")
+@click.option("--json", "json_out", type=click.Path(dir_okay=False), help="Write what was unfolded as JSON.")
+@click.option("--prov", type=click.Path(dir_okay=False), help="Write what was unfolded as W3C PROV-JSON.")
+@click.option(
+    "--page", type=click.Path(dir_okay=False), help="Write what was unfolded as one page that opens line by line."
+)
+def why(
+    campaign: str,
+    names: tuple[str, ...],
+    *,
+    deep: bool,
+    most: int,
+    json_out: str | None,
+    prov: str | None,
+    page: str | None,
+) -> None:
+    """Tell why a number is what it is: a sum whose lines lead on, down to the rows that were read.
+
+    NAME is the place of a number in the result document (a JSON Pointer), or words that stand on the way to one
+    number. Without a NAME: every verdict of the last occasion that was judged.
+
+    \b
+    Examples:
+      monochord why campaign-12 "5-restored Q1 x"
+      monochord why campaign-12 /occasions/5-restored/axes/Q1/x --deep
+      monochord why campaign-12 --page why.html
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.context import real_context
+    from monochord.job.why.command import Wanted
+    from monochord.job.why.command import why as told
+
+    files = (Path(path) if path else None for path in (json_out, prov, page))
+    click.echo(told(Path(campaign), names, Wanted(deep, most, *files), real_context()))
+
+
+@main.command()
 @click.option(
     "--seed", default=1, show_default=True, help="Seed of the invented campaign; the same seed gives the same data."
 )
