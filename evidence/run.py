@@ -8,7 +8,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import time
+
+# a girder's matrices are small: more threads a process only wait for each other, and studies share the cores by processes
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from evidence.register import STUDIES
 from evidence.study import ROOT, Study, measure, state

@@ -81,7 +81,7 @@ def simulate_campaign(seed: int, scenario: Scenario | None = None, story: Story 
     level = _heights(told, fate.bench_level, rng["bolts"])
     bench_wire = lab.string_up()
     crane = lab.stand("10-placed", level)
-    lined_up = _line_up(lab.here("10-placed", crane, {}), fate.line_up, rng["crew"])
+    lined_up = _line_up(lab.here("10-placed", crane, {}), fate, rng["crew"])
     journey = ride(rng["ride"])
     ridden = {name: move + fate.ride_moves[name] for name, move in lined_up.items()}
     arrived = lab.stand("40-arrival", _heights(told, fate.bolt_scatter, rng["bolts"]))
@@ -237,14 +237,15 @@ def _nests(wire: Wire, stringing: Stringing, to_wire: Mapping[str, Array]) -> di
     return {e.nest: np.array([w.real, w.imag, e.z]) - to_wire[e.nest] for e, w in zip(wire.ends, ends, strict=True)}
 
 
-def _line_up(here: Placed, missed: float, rng: np.random.Generator) -> dict[str, Array]:
-    """The crew moves every magnet onto the line through all of them, to ``missed`` [m], and turns them a little on the way."""
+def _line_up(here: Placed, fate: Story, rng: np.random.Generator) -> dict[str, Array]:
+    """The crew moves every magnet onto the line through all of them, as well as it does, and turns them a little on the way."""
     z = np.array([m.centre[2] for m in here.magnets])
     xy = np.array([m.centre[:2] for m in here.magnets])
     away = (
         xy - np.stack([np.ones_like(z), z], 1) @ np.linalg.lstsq(np.stack([np.ones_like(z), z], 1), xy, rcond=None)[0]
     )
-    moves = missed * rng.normal(size=xy.shape) - away
+    planted = np.array([fate.planted.get(m.name, (0.0, 0.0)) for m in here.magnets])
+    moves = fate.line_up * rng.normal(size=xy.shape) + planted - away
     turns = 4e-6 * rng.normal(size=(len(z), 3))
     return {m.name: np.array([*d, 0.0, *t]) for m, d, t in zip(here.magnets, moves, turns, strict=True)}
 

@@ -27,6 +27,7 @@ class Story:
     warmth       occasion -> (mean [degC], top minus bottom [K])
     settling     magnet -> (6,) further creep in its clamps while the girder is settled [m, rad]
     line_up      how well the crew lined up the magnets [m];  hands  how well it works at the bolts
+    planted      magnet -> (x, y) [m] by which the crew left it off the line on purpose
     """
 
     slipped: str | None
@@ -39,6 +40,7 @@ class Story:
     bench_level: float = 2.5e-6
     line_up: float = 6e-6
     hands: Hands = field(default_factory=Hands)
+    planted: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
 def draw_story(
