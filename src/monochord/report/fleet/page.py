@@ -47,7 +47,7 @@ def _girders(found: FleetClosure) -> Table:
     return Table(
         "table-girders",
         "Closure of every girder",
-        ("girder", "from", "to", "square sum", "dof", "square sum / dof", "probability", "largest over its u [µm]"),
+        ("girder", "from", "to", "square sum", "dof", "square sum / dof", "probability", "largest over its u"),
         rows_of(
             [words(label(found, g.campaign)) for g in found.girders],
             [words(g.start) for g in found.girders],
