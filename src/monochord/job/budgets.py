@@ -96,7 +96,24 @@ def _of_occasion(
             measures=[*measures, *_wire_instead(ground, found, magnet, quantity)],
             variables=variables,
             place=(ground.found.name, magnet, quantity),
+            enlarged=_enlarged(campaign, quantity),
         )
+
+
+def _enlarged(campaign: Campaign, quantity: str) -> float:
+    """By how much the campaign has the uncertainty of a quantity enlarged; angles are not."""
+    enlarged = campaign.budget_scale is not None and (quantity in ("x", "y") or quantity.startswith("own_move"))
+    return campaign.budget_scale.factor if enlarged and campaign.budget_scale is not None else 1.0
+
+
+def measures_at(result: Result, occasion: str, magnet: str, quantity: str) -> list[Measure]:
+    """What could be done once more for a quantity on an occasion, as its budget was told with."""
+    given = next(o for o in result.campaign.occasions if o.name == occasion)
+    finding = next(f for f in result.occasions if f.name == occasion)
+    since = [c for c in result.comparisons if c.start == result.campaign.reference and c.end == occasion]
+    ground = Ground(given, finding, since[-1] if since else None)
+    measures = measures_of(_done(result.campaign, ground))
+    return [*measures, *_wire_instead(ground, result.occasions, magnet, quantity)]
 
 
 def _asked(campaign: Campaign, finding: OccasionFinding, judged: Sequence[Verdict]) -> list[tuple[str, str]]:

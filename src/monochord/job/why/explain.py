@@ -10,6 +10,7 @@ from monochord.campaign.found.result import Result
 from monochord.files.words import did_you_mean
 from monochord.ground.faults import Fault, Refused
 from monochord.ground.trace import Sum
+from monochord.job.why.budgets import of_budget
 from monochord.job.why.components import uncertainty
 from monochord.job.why.given import of_given
 from monochord.job.why.known import Known, Teller, rooms_of
@@ -20,7 +21,7 @@ from monochord.job.why.verdicts import of_tolerance, of_verdict
 from monochord.report.document import result_document
 
 #: The job's own tellers; what none of them knows is asked of the rooms.
-TELLERS: tuple[Teller, ...] = (of_line, of_verdict, of_tolerance, of_given, of_shift, uncertainty)
+TELLERS: tuple[Teller, ...] = (of_line, of_verdict, of_tolerance, of_given, of_shift, of_budget, uncertainty)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
