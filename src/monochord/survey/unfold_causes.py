@@ -9,8 +9,8 @@ from monochord.ground.estimate import kind_of
 from monochord.ground.trace import Line, Sum, pointer
 from monochord.survey.model import UNITS
 from monochord.survey.network import Array
-from monochord.survey.unfold_gain import Laid, zeros
-from monochord.survey.unfold_rows import Row, grouped, kept_rows, of_rows, reading_rows, setting, way_of, words_of
+from monochord.survey.unfold_gain import Counted, Laid, zeros
+from monochord.survey.unfold_rows import Row, grouped, kept_rows, of_rows, reading_rows, setting, way_of
 from monochord.survey.unfold_weights import reading_name
 
 #: Causes that are one setting squared: kind -> key, unit of the spread, words.
@@ -57,11 +57,12 @@ def noise_rows(laid: Laid, i: int, j: int) -> list[Row]:
     both = a * (a if i == j else coordinate_gains(laid, j))
     weights = laid.cleaned.solution.weights.readings
 
-    def tell(row: int, kind: int) -> Line:
-        sigma = float(weights[row, kind]) ** -0.5
-        factor, places = float(both[row, kind]) * sigma, (laid.place(row, kind),)
-        words = f"both gains times the variance: {words_of(laid, row, kind)}"
-        return Line(words, factor * sigma, reading_name("sigma", (row, kind)), factor, sigma, UNITS[kind], places)
+    def tell(r: Counted) -> Line:
+        sigma = float(weights[r.row, r.kind]) ** -0.5
+        factor, words = float(both[r.row, r.kind]) * sigma, f"both gains times the variance: {r.words}"
+        return Line(
+            words, factor * sigma, reading_name("sigma", (r.row, r.kind)), factor, sigma, UNITS[r.kind], r.places
+        )
 
     return reading_rows(laid, tell)
 

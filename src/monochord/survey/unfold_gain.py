@@ -21,8 +21,26 @@ from monochord.ground.trace import Place
 from monochord.survey.adjust import Normals, Settings, State, build, station_cofactor
 from monochord.survey.blunders import Cleaned
 from monochord.survey.datum import rigid_motions
+from monochord.survey.model import KINDS
 from monochord.survey.network import Array, Flags
 
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Counted:
+    """A reading that counts: row and kind (of a lean: station and axis), the way to it, words, and its place.
+
+    way   station, kind, carrier and name of the target
+    """
+
+    row: int
+    kind: int
+    way: tuple[str, str, str, str]
+    words: str
+    places: tuple[Place, ...]
+
+
+#: Kind of the rows that levels make, and the axes along which a station may lean.
+LEVELS, ACROSS = "level", ("x", "z")
 #: Columns of a sighting, in the order of the kinds of reading.
 COLUMNS = ("direction", "zenith", "distance")
 
@@ -132,6 +150,37 @@ class Laid:
         along = solution.by_point @ (points @ r)[t][:, :, None] + solution.by_station @ held[s][:, :, None]
         level = (solution.by_turn @ held[:, 3:, None])[:, :, 0]
         return solution.residual + along[network.pair, :, 0], level - solution.lean
+
+    @cached_property
+    def counted(self) -> tuple[Counted, ...]:
+        """All readings that count, by row and kind."""
+        network, weights = self.cleaned.survey.network, self.cleaned.solution.weights.readings
+        found = []
+        for row, kind in np.argwhere(weights > 0.0).tolist():
+            s = network.sightings[row]
+            way = (s.station, KINDS[kind], self.carriers[int(network.pair_target[network.pair[row]])], s.target)
+            found.append(Counted(row, kind, way, self.words(row, kind), (self.place(row, kind),)))
+        return tuple(found)
+
+    @cached_property
+    def levelled(self) -> tuple[Counted, ...]:
+        """Both leans of all levels that count, by station and axis."""
+        stations, weights = self.cleaned.survey.network.stations, self.cleaned.solution.weights.levels
+        return tuple(
+            Counted(s, axis, (name, LEVELS, "", ""), self.level_words(s, axis), (LEVEL,))
+            for s, name in enumerate(stations)
+            for axis in (0, 1)
+            if weights[s] > 0.0
+        )
+
+    def words(self, row: int, kind: int) -> str:
+        """A reading in words."""
+        sighting = self.cleaned.survey.network.sightings[row]
+        return f"{KINDS[kind]} from {sighting.station} to {sighting.target}, round {sighting.round}"
+
+    def level_words(self, station: int, axis: int) -> str:
+        """A lean in words."""
+        return f"level of {self.cleaned.survey.network.stations[station]}, towards {ACROSS[axis]}"
 
     def station(self, name: str) -> int | None:
         """Number of a station, None when it is not in the adjustment."""

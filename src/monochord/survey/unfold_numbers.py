@@ -9,9 +9,8 @@ import numpy as np
 
 from monochord.ground.trace import Line, Sum, pointer
 from monochord.survey.model import KINDS, UNITS
-from monochord.survey.unfold_gain import LEVEL, Laid
+from monochord.survey.unfold_gain import LEVEL, LEVELS, Counted, Laid
 from monochord.survey.unfold_rows import (
-    LEVELS,
     Row,
     grouped,
     kept_rows,
@@ -21,7 +20,7 @@ from monochord.survey.unfold_rows import (
     reading_rows,
     way_of,
 )
-from monochord.survey.unfold_weights import Reading, reading_name, reading_words, record_of
+from monochord.survey.unfold_weights import Reading, reading_name, record_of
 
 #: Kinds with their units, the level among them.
 UNIT = {**dict(zip(KINDS, UNITS, strict=True)), LEVELS: "rad"}
@@ -42,11 +41,11 @@ def tell_numbers(laid: Laid, keys: tuple[str, ...], part: str) -> Sum | None:
     return None
 
 
-def _each(laid: Laid, tell: Callable[[Reading], Line]) -> list[Row]:
+def _each(laid: Laid, tell: Callable[[Counted, Reading], Line]) -> list[Row]:
     """A row for each reading and lean that counts."""
     return [
-        *reading_rows(laid, lambda row, kind: tell((row, kind))),
-        *level_rows(laid, lambda station, axis: tell((-1 - station, axis))),
+        *reading_rows(laid, lambda one: tell(one, (one.row, one.kind))),
+        *level_rows(laid, lambda one: tell(one, (-1 - one.row, one.kind))),
     ]
 
 
@@ -54,12 +53,11 @@ def square_rows(laid: Laid) -> list[Row]:
     """Each reading's part of the weighted square sum."""
     weights = laid.cleaned.solution.weights
 
-    def tell(reading: Reading) -> Line:
-        row, kind = reading
+    def tell(one: Counted, reading: Reading) -> Line:
         record = record_of(laid, reading)
         residual = record.residual if record else 0.0
-        weight = float(weights.readings[row, kind]) if row >= 0 else float(weights.levels[-1 - row])
-        of, words = reading_name("residual", reading), f"residual squared over variance: {reading_words(laid, reading)}"
+        weight = float(weights.readings[one.row, one.kind]) if reading[0] >= 0 else float(weights.levels[one.row])
+        of, words = reading_name("residual", reading), f"residual squared over variance: {one.words}"
         return Line(words, weight * residual**2, of, weight * residual, residual, _unit(reading))
 
     return _each(laid, tell)
@@ -148,7 +146,7 @@ def _rows(laid: Laid, kind: str, what: str) -> list[Row]:
     if what == "count":
         return ones(laid, kind)
     rows = []
-    for row in _each(laid, lambda reading: _told(laid, reading, what)):
+    for row in _each(laid, lambda one, reading: _told(laid, one, reading, what)):
         if row.way[1] == kind and math.isfinite(row.line.amount):
             rows.append(row)
     return rows
@@ -163,7 +161,7 @@ MADE_OF = {
 }
 
 
-def _told(laid: Laid, reading: Reading, what: str) -> Line:
+def _told(laid: Laid, one: Counted, reading: Reading, what: str) -> Line:
     own, squared = MADE_OF[what]
     record = record_of(laid, reading)
     found = getattr(record, own) if record else None
@@ -171,8 +169,8 @@ def _told(laid: Laid, reading: Reading, what: str) -> Line:
     of = reading_name(own, reading)
     if squared:
         unit = "1" if own == "standardised" else _unit(reading)
-        return Line(f"square of it: {reading_words(laid, reading)}", value * value, of, value, value, unit)
-    return Line(reading_words(laid, reading), value, of)
+        return Line(f"square of it: {one.words}", value * value, of, value, value, unit)
+    return Line(one.words, value, of)
 
 
 def _of_kind(laid: Laid, kind: str, what: str, part: str) -> Sum | None:

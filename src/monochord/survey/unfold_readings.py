@@ -13,9 +13,8 @@ import numpy as np
 from monochord.campaign.found.points import Residual
 from monochord.ground.trace import Line, Sum, pointer
 from monochord.survey.model import KINDS, UNITS, read
-from monochord.survey.unfold_gain import Laid
+from monochord.survey.unfold_gain import ACROSS, Laid
 from monochord.survey.unfold_poses import heading_of_frame
-from monochord.survey.unfold_rows import ACROSS, words_of
 from monochord.survey.unfold_stations import XYZ, part_of_station
 from monochord.survey.unfold_weights import Reading, reading_name, record_of, tell_weight
 
@@ -57,7 +56,7 @@ def _residual(laid: Laid, reading: Reading) -> Sum | None:
     here, to = network.stations[station], network.targets[target]
     axes, position, point = laid.state.rotation[station], laid.state.position[station], laid.state.points[target]
     lines = (
-        Line(f"read: {words_of(laid, row, kind)}", value, places=(laid.place(row, kind),)),
+        Line(f"read: {laid.words(row, kind)}", value, places=(laid.place(row, kind),)),
         *(Line(f"{to}, {XYZ[k]}", float(point[k]), pointer("targets", to, "xyz", k)[1:]) for k in range(3)),
         *(Line(f"{here}, {XYZ[k]}", float(position[k]), part_of_station(here, f"shift {k}")) for k in range(3)),
         *(

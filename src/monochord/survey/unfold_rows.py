@@ -6,19 +6,15 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from monochord.ground.trace import Line, Place, Sum, pointer
-from monochord.survey.model import KINDS, UNITS
+from monochord.survey.model import UNITS
 from monochord.survey.network import Array
-from monochord.survey.unfold_gain import LEVEL, Laid
+from monochord.survey.unfold_gain import Counted, Laid
 
 #: More lines than this are told in groups.
 MOST = 40
 #: So many numbers have their rows kept.
 KEPT = 32
-#: Kind of the rows that levels make, and the axes along which a station may lean.
-LEVELS, ACROSS = "level", ("x", "z")
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -98,37 +94,14 @@ def kept_rows(laid: Laid, name: str, make: Callable[[], list[Row]]) -> list[Row]
     return rows
 
 
-def reading_rows(laid: Laid, tell: Callable[[int, int], Line]) -> list[Row]:
-    """A row for each reading (row, kind) that counts, from what tells its line."""
-    network, counts = laid.cleaned.survey.network, laid.cleaned.solution.weights.readings > 0.0
-    found = []
-    for row, kind in np.argwhere(counts).tolist():
-        sighting = network.sightings[row]
-        carrier = laid.carriers[int(network.pair_target[network.pair[row]])]
-        found.append(Row((sighting.station, KINDS[kind], carrier, sighting.target), tell(row, kind)))
-    return found
+def reading_rows(laid: Laid, tell: Callable[[Counted], Line]) -> list[Row]:
+    """A row for each reading that counts, from what tells its line."""
+    return [Row(reading.way, tell(reading)) for reading in laid.counted]
 
 
-def level_rows(laid: Laid, tell: Callable[[int, int], Line]) -> list[Row]:
-    """A row for each lean (station, axis) of a level that counts."""
-    stations, weights = laid.cleaned.survey.network.stations, laid.cleaned.solution.weights.levels
-    return [
-        Row((name, LEVELS, "", ""), tell(s, axis))
-        for s, name in enumerate(stations)
-        for axis in (0, 1)
-        if weights[s] > 0.0
-    ]
-
-
-def words_of(laid: Laid, row: int, kind: int) -> str:
-    """A reading in words."""
-    sighting = laid.cleaned.survey.network.sightings[row]
-    return f"{KINDS[kind]} from {sighting.station} to {sighting.target}, round {sighting.round}"
-
-
-def level_words(laid: Laid, station: int, axis: int) -> str:
-    """A lean in words."""
-    return f"level of {laid.cleaned.survey.network.stations[station]}, towards {ACROSS[axis]}"
+def level_rows(laid: Laid, tell: Callable[[Counted], Line]) -> list[Row]:
+    """A row for each lean of a level that counts."""
+    return [Row(lean.way, tell(lean)) for lean in laid.levelled]
 
 
 def pulls(laid: Laid, gains: tuple[Array, Array], said: tuple[Array, Array]) -> list[Row]:
@@ -136,24 +109,25 @@ def pulls(laid: Laid, gains: tuple[Array, Array], said: tuple[Array, Array]) -> 
 
     gains, said   of readings (m, 3) and of levels (S, 2), as in :meth:`Laid.gains` and :meth:`Laid.said`
     """
+    (reading_gains, level_gains), (reading_said, level_said) = gains, said
 
-    def reading(row: int, kind: int) -> Line:
-        factor, given = float(gains[0][row, kind]), float(said[0][row, kind])
-        places = (laid.place(row, kind),)
-        return Line(words_of(laid, row, kind), factor * given, "", factor, given, UNITS[kind], places)
+    def tell(one: Counted, factor: float, given: float, unit: str) -> Line:
+        return Line(one.words, factor * given, "", factor, given, unit, one.places)
 
-    def level(station: int, axis: int) -> Line:
-        factor, given = float(gains[1][station, axis]), float(said[1][station, axis])
-        return Line(level_words(laid, station, axis), factor * given, "", factor, given, "rad", (LEVEL,))
-
-    return [*reading_rows(laid, reading), *level_rows(laid, level)]
+    return [
+        *reading_rows(
+            laid,
+            lambda r: tell(r, float(reading_gains[r.row, r.kind]), float(reading_said[r.row, r.kind]), UNITS[r.kind]),
+        ),
+        *level_rows(
+            laid, lambda r: tell(r, float(level_gains[r.row, r.kind]), float(level_said[r.row, r.kind]), "rad")
+        ),
+    ]
 
 
 def ones(laid: Laid, kind: str) -> list[Row]:
     """One for each reading of a kind that counts, or for each lean when the kind is the level."""
-    if kind == LEVELS:
-        return level_rows(laid, lambda s, a: Line(level_words(laid, s, a), 1.0, places=(LEVEL,)))
-    rows = reading_rows(laid, lambda r, k: Line(words_of(laid, r, k), 1.0, places=(laid.place(r, k),)))
+    rows = [Row(r.way, Line(r.words, 1.0, places=r.places)) for r in (*laid.counted, *laid.levelled)]
     return [row for row in rows if row.way[1] == kind]
 
 

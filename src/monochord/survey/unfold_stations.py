@@ -17,7 +17,7 @@ from monochord.ground.trace import Line, Sum, pointer
 from monochord.survey.model import UPRIGHT, turned
 from monochord.survey.network import Array
 from monochord.survey.unfold_gain import Laid, zeros
-from monochord.survey.unfold_rows import Row, grouped, kept_rows, of_rows, pulls, way_of, words_of
+from monochord.survey.unfold_rows import Row, grouped, kept_rows, of_rows, pulls, way_of
 
 XYZ = "xyz"
 #: How rows make a place or a turn of a station.
@@ -94,7 +94,7 @@ def _heading_lines(laid: Laid, station: int) -> tuple[Line, ...]:
     return (
         *(Line(f"{to}, {XYZ[k]}", float(point[k]), pointer("targets", to, "xyz", k)[1:]) for k in (0, 2)),
         *(Line(f"{here}, {XYZ[k]}", float(position[k]), part_of_station(here, f"shift {k}")) for k in (0, 2)),
-        Line(words_of(laid, row, 0), read, places=(laid.place(row, 0),)),
+        Line(laid.words(row, 0), read, places=(laid.place(row, 0),)),
     )
 
 

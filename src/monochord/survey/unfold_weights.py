@@ -9,19 +9,8 @@ from monochord.campaign.found.points import Residual
 from monochord.ground.trace import Line, Place, Sum
 from monochord.survey.model import KINDS, STEEPEST, readings_from
 from monochord.survey.network import Array
-from monochord.survey.unfold_gain import ANGLES, LEVEL, RANGES, Laid, zeros
-from monochord.survey.unfold_rows import (
-    ACROSS,
-    Row,
-    grouped,
-    kept_rows,
-    level_rows,
-    level_words,
-    of_rows,
-    reading_rows,
-    way_of,
-    words_of,
-)
+from monochord.survey.unfold_gain import ACROSS, ANGLES, LEVEL, RANGES, Counted, Laid, zeros
+from monochord.survey.unfold_rows import Row, grouped, kept_rows, level_rows, of_rows, reading_rows, way_of
 
 #: A reading as (row, kind), or a lean as (-1 - station, axis).
 Reading = tuple[int, int]
@@ -47,7 +36,7 @@ def record_of(laid: Laid, reading: Reading) -> Residual | None:
 def reading_words(laid: Laid, reading: Reading) -> str:
     """The reading in words."""
     row, kind = reading
-    return words_of(laid, row, kind) if row >= 0 else level_words(laid, -1 - row, kind)
+    return laid.words(row, kind) if row >= 0 else laid.level_words(-1 - row, kind)
 
 
 def tell_weight(laid: Laid, what: str, reading: Reading, record: Residual, path: str) -> Sum | None:
@@ -145,12 +134,12 @@ def _follower_rows(laid: Laid, gains: tuple[Array, Array], weight: float) -> lis
     """What each reading brings to the variance of an adjusted one, over the variance of the reading itself."""
     weights = laid.cleaned.solution.weights
 
-    def one(gain: float, own: float, other: Reading) -> Line:
-        return Line(reading_words(laid, other), float(gain) ** 2 * weight / own, places=_place(laid, other))
+    def one(gain: float, own: float, other: Counted) -> Line:
+        return Line(other.words, float(gain) ** 2 * weight / own, places=other.places)
 
     return [
-        *reading_rows(laid, lambda r, k: one(gains[0][r, k], float(weights.readings[r, k]), (r, k))),
-        *level_rows(laid, lambda s, a: one(gains[1][s, a], float(weights.levels[s]), (-1 - s, a))),
+        *reading_rows(laid, lambda r: one(gains[0][r.row, r.kind], float(weights.readings[r.row, r.kind]), r)),
+        *level_rows(laid, lambda r: one(gains[1][r.row, r.kind], float(weights.levels[r.row]), r)),
     ]
 
 
