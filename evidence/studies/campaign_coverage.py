@@ -53,15 +53,17 @@ class Case:
 
 @dataclass(slots=True)
 class Tally:
-    """What many trials gave: values, and whether something was said wrongly."""
+    """What many trials gave: values, whether a scanned centre was found, and whether something was said wrongly."""
 
     cases: list[Case] = field(default_factory=list)
+    centres: list[bool] = field(default_factory=list)
     in_vain: list[bool] = field(default_factory=list)
     wrong: list[bool] = field(default_factory=list)
 
     def add(self, other: Tally) -> None:
         """Take in what another trial gave."""
         self.cases += other.cases
+        self.centres += other.centres
         self.in_vain += other.in_vain
         self.wrong += other.wrong
 
@@ -124,6 +126,8 @@ def trial(seed: int) -> Tally:
     result = evaluate(made.campaign, real_context())
     for found in result.occasions:
         true = _offsets(found, truth[found.name].get("axes", {}), tally)
+        if found.wire is not None:
+            tally.centres += [bool(np.isfinite(a.estimate.value[0])) for a in found.wire.axes]
         for verdict in result.verdicts:
             if verdict.occasion == found.name and (verdict.magnet, verdict.quantity) in true:
                 within = abs(true[verdict.magnet, verdict.quantity]) <= verdict.limit
@@ -197,6 +201,8 @@ def run(seed: int, size: int) -> Mapping[str, Figure]:
         for name, (magnets, planes) in classes().items():
             chosen = [c for c in tally.cases if c.what == what and c.magnet in magnets and c.plane in planes]
             figures |= {f"{what}, {name}, {told}": figure for told, figure in _held(chosen, size).items()}
+    why = "told, not judged: a wire that drifted far off its resonance is refused, and the crew asked to scan again"
+    figures["scanned centres that were found"] = Figure(float(np.mean(tally.centres)), 0.0, 1.0, "", why)
     figures["magnets that only crept and were said to have moved"] = _seldom(tally.in_vain, 0.05, size)
     figures["verdicts on offsets that were wrong"] = _seldom(tally.wrong, RISK, size)
     return figures

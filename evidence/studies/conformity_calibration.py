@@ -17,7 +17,8 @@ import numpy as np
 
 from evidence.study import ROOT, Figure, Study
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM
-from monochord.campaign.given.campaign import LineRule, PriorKnowledge, Tolerance
+from monochord.campaign.given.campaign import LineRule
+from monochord.campaign.given.tolerance import PriorKnowledge, Tolerance
 from monochord.job.context import real_context
 from monochord.job.evaluate import evaluate
 from monochord.simulate.campaign import simulate_campaign
@@ -121,6 +122,6 @@ STUDY = Study(
         ),
     ),
     seed=20310606,
-    size=1600,
+    size=1000,
     short_size=4,
 )

@@ -7,11 +7,13 @@ a mixed-up name, so a pair is tested with all its rounds as well as round by rou
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import chdtri, ndtri
+from scipy.special import chdtri
 
+from monochord.ground.statistics import detectable_shift
 from monochord.survey.adjust import Settings, Solution
 from monochord.survey.network import Array, Flags, Groups, Ints, Network
 
@@ -26,7 +28,7 @@ def detectable(sigma: float, redundancy: float, *, level: float = 0.001, power: 
     """
     if redundancy <= 0.0:
         return float("inf")
-    return float(sigma * (ndtri(1.0 - level / 2.0) + ndtri(power)) / np.sqrt(redundancy))
+    return sigma * detectable_shift(level, power) / math.sqrt(redundancy)
 
 
 def pair_cofactors(network: Network, solution: Solution) -> Array:

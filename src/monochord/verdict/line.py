@@ -18,6 +18,7 @@ from monochord.campaign.given.campaign import LineRule
 from monochord.campaign.given.girder import Magnet
 from monochord.ground.estimate import Estimate, Label, stack
 from monochord.ground.faults import FrameMismatch, Undetermined
+from monochord.ground.lines import line_gain
 
 Array = NDArray[np.float64]
 
@@ -46,9 +47,7 @@ def line_projector(z: Array, weights: Array) -> Array:
     carried = z[weights > 0.0]
     if len(carried) < 2 or np.ptp(carried) == 0.0:
         raise Undetermined(["common line"], "it needs two magnets with known centres at different z")
-    a = np.stack([np.ones_like(z), z], axis=1)
-    aw = a.T * weights
-    return np.asarray(np.linalg.solve(aw @ a, aw), dtype=np.float64)
+    return line_gain(z, weights)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
