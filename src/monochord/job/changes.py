@@ -23,6 +23,7 @@ from monochord.ground.faults import MonochordError
 from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import stretch_between
 from monochord.job.shifts import with_shifts
+from monochord.job.widen import widened_moves
 from monochord.survey.compare import compare
 from monochord.verdict.line import common_line, known, weights_of
 
@@ -61,7 +62,8 @@ def comparisons(campaign: Campaign, found: Found, notes: Notes) -> tuple[Compari
     made = []
     for one, other in pairs(campaign, found):
         try:
-            made.append(with_shifts(campaign, _compared(campaign, found, one, other)))
+            change = widened_moves(_compared(campaign, found, one, other), campaign.budget_scale)
+            made.append(with_shifts(campaign, change))
         except MonochordError as error:
             notes.extend(as_faults(error, f"{one.name} to {other.name}", "the comparison"))
     return tuple(made)

@@ -26,7 +26,7 @@ from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
 from monochord.job.verdicts import verdicts
-from monochord.job.widen import said, widened_line, widened_moves, widened_plans
+from monochord.job.widen import said, widened_line, widened_plans
 from monochord.report.words import offset_words
 from monochord.survey.ends import up_direction, wire_ends
 from monochord.survey.points import adjust_survey
@@ -44,7 +44,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
     wires = {o.name: _wire(campaign, o, points.get(o.name), context, notes) for o in campaign.occasions}
     alone = Found(points, wires)
     context.say("comparing occasions")
-    changes = widened_moves(comparisons(campaign, alone, notes), campaign.budget_scale)
+    changes = comparisons(campaign, alone, notes)
     bench = _bench_line(campaign, wires)
     found = tuple(_finding(campaign, o, alone, changes, bench) for o in campaign.occasions)
     context.say("planning bolts")

@@ -30,4 +30,7 @@ def with_shifts(campaign: Campaign, change: Comparison) -> Comparison:
     told = set(change.axis_changes.names)
     axes = {m: change.axis_changes.pick([f"{m}.{p}" for p in "xy"]) for m in names if {f"{m}.x", f"{m}.y"} <= told}
     kinds = [(OWN_MOVE, moves), (AXIS, axes)]
-    return replace(change, shifts=tuple(shifts(of, pairs, margins, by) for of, pairs in kinds if pairs))
+    scale = campaign.budget_scale
+    enlarged = {OWN_MOVE: f"; {scale.words}" if scale else ""}
+    tables = (shifts(of, pairs, margins, by + enlarged.get(of, "")) for of, pairs in kinds if pairs)
+    return replace(change, shifts=tuple(tables))

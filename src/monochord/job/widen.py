@@ -24,12 +24,10 @@ def widened_line(line: CommonLine, scale: BudgetScale | None) -> CommonLine:
     return line if scale is None else replace(line, offsets=line.offsets.widened(scale.factor))
 
 
-def widened_moves(changes: Iterable[Comparison], scale: BudgetScale | None) -> tuple[Comparison, ...]:
-    """Comparisons with the uncertainties of their own moves times the factor, in numbers and in words."""
-    return tuple(changes) if scale is None else tuple(_widened(change, scale) for change in changes)
-
-
-def _widened(change: Comparison, scale: BudgetScale) -> Comparison:
+def widened_moves(change: Comparison, scale: BudgetScale | None) -> Comparison:
+    """A comparison with the uncertainties of its own moves times the factor; their words say so."""
+    if scale is None:
+        return change
     return replace(
         change,
         own_moves=_moves(change.own_moves, scale),
