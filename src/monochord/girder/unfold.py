@@ -16,7 +16,7 @@ from monochord.girder.aim import line_remover, magnet_rows
 from monochord.girder.decision import Array
 from monochord.girder.evidence import LOOSE_KN
 from monochord.girder.fit import solve
-from monochord.girder.unfold_causes import cause_tellers, entry_of
+from monochord.girder.unfold_causes import cause_entry, entry_of
 from monochord.girder.unfold_rows import Planned, level_name, relative_load, row_tellers, sources_of, units_of
 from monochord.girder.unfold_turns import turn_tellers
 from monochord.ground.trace import Line, Place, Sum, Unfold, pointer
@@ -36,10 +36,9 @@ def unfolding(plan: BoltPlan, planned: Planned) -> Unfold:
             **_shape(plan, planned),
             **_offsets(plan, planned),
             **turn_tellers(plan, planned),
-            **cause_tellers(planned),
         }
 
-    return lambda name: told_by(table(), name)
+    return lambda name: cause_entry(planned, name) or told_by(table(), name)
 
 
 def amount_name(planned: Planned, k: int) -> str:

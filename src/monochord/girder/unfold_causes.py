@@ -15,7 +15,7 @@ from monochord.girder.expect import _TURN as TURN
 from monochord.girder.unfold_rows import Planned
 from monochord.ground.estimate import Factor
 from monochord.ground.trace import Line, Place, Sum, pointer
-from monochord.ground.trace_linear import Teller, relative, whole
+from monochord.ground.trace_linear import relative
 
 #: Causes whose variables are counted in their own standard deviations: their size stands in the factor. Kind -> its key.
 _COUNTED = {
@@ -50,27 +50,31 @@ def entry_of(planned: Planned) -> Callable[[str, int, int], str]:
     return entry
 
 
-def cause_tellers(planned: Planned) -> dict[str, Teller]:
-    """Tellers of the spreads of the plan's own causes."""
-    table: dict[str, Teller] = {}
-    for cause, factor in own_causes(planned).items():
-        size = len(factor.spread)
-        for i in range(size):
-            for j in range(size):
-                name = relative("cause", cause, i, j)
-                table[name] = whole(partial(_entry, planned, cause, name, i, j))
-    return table
+def cause_entry(planned: Planned, name: str) -> Sum | None:
+    """An entry of the spread of one of the plan's own causes, None when the name is of something else.
+
+    Where variables are counted in their own standard deviations every one is told, also those that only another plan has.
+    """
+    head, _, rest = name.partition("/")
+    pieces = rest.rsplit("/", 2)
+    if head != "cause" or len(pieces) != 3 or not (pieces[1].isdecimal() and pieces[2].isdecimal()):
+        return None
+    cause, i, j = pieces[0].replace("~1", "/").replace("~0", "~"), int(pieces[1]), int(pieces[2])
+    factor = own_causes(planned).get(cause)
+    if factor is None or (max(i, j) >= len(factor.spread) and cause.split(":", 1)[0] not in _COUNTED):
+        return None
+    return _entry(planned, cause, name, i, j)
 
 
 def _entry(planned: Planned, cause: str, name: str, i: int, j: int) -> Sum:
     kind = cause.split(":", 1)[0]
     if i != j:
         return Sum(name, "", 0.0, (), f"each variable of {kind} by itself: no covariance")
-    value = float(own_causes(planned)[cause].spread[i, i])
     if kind in _COUNTED:
         words = "one standard deviation of it; how large that is stands in the factor"
         line = Line(words, 1.0, places=(Place("", 0, _COUNTED[kind]),))
-        return Sum(name, "1", value, (line,), "counted in its own standard deviations", lambda v: v[0] ** 2)
+        return Sum(name, "1", 1.0, (line,), "counted in its own standard deviations", lambda v: v[0] ** 2)
+    value = float(own_causes(planned)[cause].spread[i, i])
     if kind == "creep in the clamps":
         key, size, unit = ("CREEP_UM", CREEP_UM, "um") if i % 6 < 3 else ("CREEP_URAD", CREEP_URAD, "urad")
         line = Line("creep that a comparison cannot see", size, places=(Place("", 0, f"girder.evidence.{key}"),))
