@@ -16,9 +16,10 @@ from scipy.special import ndtri
 from monochord.campaign.found.points import PointSet
 from monochord.ground.faults import Fault, Refused
 from monochord.ground.statistics import family_wise
-from monochord.survey.network import Array
+from monochord.survey.network import Array, Flags
 from monochord.survey.sizes import (
     NO_STRETCH,
+    Sizes,
     Stretch,
     common_places,
     common_targets,
@@ -61,13 +62,27 @@ class Scales:
     sentence: str
 
 
-def _judged(
-    surveys: Sequence[PointSet],
-    stretches: Sequence[Stretch],
-    neutral_line: float | None,
-    u_room: float,
-) -> tuple[Array, Array, tuple[tuple[int, str], ...]]:
-    """How far each survey's scale is off if all others agree (K,), its uncertainty (K,), and what moved on its own."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Settled:
+    """Surveys of common targets with everything free that moved on its own.
+
+    names    n common targets;  wall  (n,) which of them are monuments;  found  (K, n, 3) [m], NaN where they do not count
+    sizes    their precision and places seen;  places (n, 3) [m];  apart  (number of the survey, what moved)
+    """
+
+    names: tuple[str, ...]
+    carriers: Mapping[str, str]
+    wall: Flags
+    found: Array
+    sizes: Sizes
+    places: Array
+    apart: tuple[tuple[int, str], ...]
+
+
+def settled(
+    surveys: Sequence[PointSet], stretches: Sequence[Stretch], neutral_line: float | None, u_room: float
+) -> Settled:
+    """What a girder's size on several occasions rests on; arguments as in :func:`scale_between`."""
     names, carriers, counting = common_targets(surveys)
     wall = np.array([carriers[name] == "wall" for name in names])
     found = common_places(surveys, names, counting)
@@ -75,8 +90,19 @@ def _judged(
         surveys, stretches, found, names=names, wall=wall, neutral_line=neutral_line, u_room=u_room
     )
     sizes, apart = settle(sizes, names, magnet_bodies(names, carriers, places), 0.05)
-    M, c, _, _ = sizes.solved()
-    return c / np.diag(M), 1.0 / np.sqrt(np.diag(M)), apart
+    return Settled(tuple(names), carriers, wall, found, sizes, places, apart)
+
+
+def _judged(
+    surveys: Sequence[PointSet],
+    stretches: Sequence[Stretch],
+    neutral_line: float | None,
+    u_room: float,
+) -> tuple[Array, Array, tuple[tuple[int, str], ...]]:
+    """How far each survey's scale is off if all others agree (K,), its uncertainty (K,), and what moved on its own."""
+    found = settled(surveys, stretches, neutral_line, u_room)
+    M, c, _, _ = found.sizes.solved()
+    return c / np.diag(M), 1.0 / np.sqrt(np.diag(M)), found.apart
 
 
 def scale_between(

@@ -165,6 +165,13 @@ def own_precision(covariance: Array, nuisances: Array) -> Array:
     return _without(inverse, nuisances)
 
 
+def swellings(places: Array, wall: Flags) -> tuple[Array, Array]:
+    """How places (n, 3) [m] follow a stretch of the girder, and one of the room: each about its own middle."""
+    grown = (places - places[~wall].mean(axis=0)) * ~wall[:, None]
+    swelling = (places - places[wall].mean(axis=0) if wall.any() else places) * wall[:, None]
+    return grown, swelling
+
+
 def gather_sizes(
     surveys: Sequence[PointSet],
     stretches: Sequence[Stretch],
@@ -179,14 +186,13 @@ def gather_sizes(
     first = np.isfinite(found[:, :, 0]).argmax(axis=0)
     places = found[first, np.arange(len(names))]
     nuisances = nuisances_of(places, wall, neutral_line)
-    # The girder stretches as told, the room keeps its size so well; each about its own middle.
-    grown = (places - places[~wall].mean(axis=0)) * ~wall[:, None]
-    swelling = (places - places[wall].mean(axis=0) if wall.any() else places) * wall[:, None]
+    grown, swelling = swellings(places, wall)
     precision = np.zeros((len(surveys), 3 * len(names), 3 * len(names)))
     for k, (survey, stretch) in enumerate(zip(surveys, stretches, strict=True)):
         rows = np.flatnonzero(np.isfinite(found[k, :, 0])).tolist()
         flat = (3 * np.array(rows)[:, None] + np.arange(3)).reshape(-1)
         noise = noise_of(survey.estimate.pick([f"{names[i]}.{axis}" for i in rows for axis in "xyz"]))
+        # The girder stretches as told, the room keeps its size so well.
         for field, spread in ((grown, stretch.u), (swelling, u_room / np.sqrt(2.0))):
             column = spread * field[rows].reshape(-1)
             noise = noise + np.outer(column, column)

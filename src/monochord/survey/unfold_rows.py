@@ -70,8 +70,8 @@ def _depth(rows: Sequence[Row], done: int) -> int:
 
 def _group(base: str, way: tuple[str, ...], rows: Sequence[Row]) -> Line:
     station, kind, carrier, target = (*way, "", "", "")[:4]
-    what = "readings" if not kind else f"{kind}s" if kind != "zenith angle" else "zenith angles"
-    words = f"{station}: {len(rows)} {what}"
+    what = f"{len(rows)} readings" if not kind else kind if ":" in kind else f"{len(rows)} {kind}s"
+    words = f"{station}: {what}"
     if target or carrier:
         words += f" to {target}" if target else " to monuments" if carrier == "wall" else f" to targets on {carrier}"
     return Line(words, math.fsum(row.line.amount for row in rows), f"{base}#{part_of(way)}")
