@@ -24,6 +24,11 @@ def of_given(known: Known, keys: Sequence[str], part: str) -> Sum | None:
             given = given_of(known.result, o)
             felt = next((f for f in given.feet if f.bolt == bolt), None) if given else None
             return _foot(felt, pointer(*keys), which) if felt is not None else None
+        case ("budget_scale", ("factor" | "girders") as which):
+            value = known.number(*keys)
+            place = (Place("campaign.toml", 0, f"budget_scale.{which}"),)
+            line = Line("as it was written into the campaign", value, unit="1", places=place)
+            return Sum(pointer(*keys), "1", value, (line,), "from the closure of a fleet")
         case ("occasions", _, "axes", magnet, "z"):
             place = (Place("", 0, f"items.{magnet}.z"),)
             value = known.number(*keys)
