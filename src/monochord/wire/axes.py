@@ -16,6 +16,7 @@ from monochord.wire.centre import Circumstances, Combined, combine
 from monochord.wire.corrections import corrections_of
 from monochord.wire.curves import all_curves, resonance_curves
 from monochord.wire.detuning import tune
+from monochord.wire.evidence import Evidence, Round, Sound, WireUnfold
 from monochord.wire.fitness import finding_gates, usable_scans
 from monochord.wire.gates import axis_gates, refused
 from monochord.wire.passes import group_scans
@@ -23,7 +24,7 @@ from monochord.wire.readings import Readings, corrected, read_field, without_far
 from monochord.wire.remanence import Remanence, find_remanence
 from monochord.wire.resonance import Transfer, assumed_transfer, fit_sweeps
 from monochord.wire.sag import find_sag
-from monochord.wire.sensors import SensorFinding, judge_sensors
+from monochord.wire.sensors import judge_sensors
 from monochord.wire.setup import Setup, reading_noise
 from monochord.wire.turn import roll_of, sensor_turn
 
@@ -59,7 +60,8 @@ def find_axes(
     transfer = fit.transfer if fit is not None else _assume(good)
     setup = Setup(occasion, wire, transfer, known, reading_noise(good))
     readings = [read_field(tuned, setup) for tuned in tune(group_scans(good), setup)]
-    sound, sensors, lost = _evaluate(readings, setup)
+    evaluated, lost = _evaluate(readings, setup)
+    sound, sensors = evaluated.rounds[-1].blocks, evaluated.sensors
     shift = float(np.mean(np.concatenate([r.tuned.shift for r in readings]))) if readings else 0.0
     sag = find_sag(transfer, wire, shift)
     around = Circumstances(setup, sensors, sag, stringing or occasion)
@@ -74,7 +76,10 @@ def find_axes(
     turn = sensor_turn(found)
     f_a, f_b = transfer.fundamental
     moved = shift / (2.0 * np.pi)
-    f_x, f_y = _by_plane(f_a + moved, f_b + moved, transfer.turn)
+    f_x, f_y = by_plane(f_a + moved, f_b + moved, transfer.turn)
+    evidence = Evidence(
+        setup, good, readings, evaluated, fit, sag, shift, around.stringing, found, kept, turn, axes, (f_x, f_y)
+    )
     return WireFinding(
         axes,
         f_x,
@@ -86,6 +91,7 @@ def find_axes(
         all_curves(sound),
         tuple(resonance_curves(fit)) if fit is not None else (),
         finding_gates(tried, sweeps, readings, setup, sensors, notes=notes, lost=lost, found=found),
+        WireUnfold(evidence),
     )
 
 
@@ -95,27 +101,29 @@ def _assume(scans: Sequence[WireScan]) -> Transfer:
     return assumed_transfer(float(np.median(told)) if told else float("nan"))
 
 
-def _evaluate(readings: Sequence[Readings], setup: Setup) -> tuple[list[Block], SensorFinding, list[Lost]]:
-    """The sound blocks: as told, then without what far modes leak, then for the sensors as all scans together show them.
+def _evaluate(readings: Sequence[Readings], setup: Setup) -> tuple[Sound, list[Lost]]:
+    """Three rounds of blocks: as told, then without what far modes leak, then for the sensors as all scans show them.
 
     What is refused is refused on sight of the first round, by the noise that the scans themselves show, with its
     background scans.
     """
     layout = lay_out(readings, setup)
-    blocks, _ = solve_blocks(layout, readings, setup)
+    blocks, found = solve_blocks(layout, readings, setup)
     bad = refused(blocks)
     lost = [*layout.lost, *bad]
     if bad:
         out = {(one.magnet, one.mode) for one in bad}
         readings = [r for r in readings if (r.passes.magnet, r.passes.mode) not in out]
         layout = lay_out(readings, setup)
-        blocks, _ = solve_blocks(layout, readings, setup)
+        blocks, found = solve_blocks(layout, readings, setup)
+    told = Round(readings, blocks, found, 1.0)
     clean = _without_leaks(readings, blocks, setup)
-    blocks, backgrounds = solve_blocks(layout, clean, setup)
-    sensors = judge_sensors([*(b.law for b in blocks), *(b.law for b in backgrounds)], setup)
-    better = [corrected(r, sensors.values) for r in clean]
-    blocks, _ = solve_blocks(layout, better, setup, max(sensors.noise / setup.noise, 1e-6))
-    return blocks, sensors, lost
+    blocks, found = solve_blocks(layout, clean, setup)
+    free = Round(clean, blocks, found, 1.0)
+    sensors = judge_sensors([*(b.law for b in blocks), *(b.law for b in found)], setup)
+    better, noisier = [corrected(r, sensors.values) for r in clean], max(sensors.noise / setup.noise, 1e-6)
+    blocks, found = solve_blocks(layout, better, setup, noisier)
+    return Sound((told, free, Round(better, blocks, found, noisier)), sensors), lost
 
 
 def _without_leaks(readings: Sequence[Readings], blocks: Sequence[Block], setup: Setup) -> list[Readings]:
@@ -137,7 +145,7 @@ def _reasons(magnets: Sequence[Magnet], lost: Sequence[Lost], notes: Mapping[str
     return reasons
 
 
-def _by_plane(f_a: float, f_b: float, turn: float) -> tuple[float, float]:
+def by_plane(f_a: float, f_b: float, turn: float) -> tuple[float, float]:
     """Fundamental that x and y see: the stiffness of the planes as each axis shares them [Hz]."""
     c, s = np.cos(turn) ** 2, np.sin(turn) ** 2
     return float(np.sqrt(c * f_a**2 + s * f_b**2)), float(np.sqrt(s * f_a**2 + c * f_b**2))

@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monochord.campaign.given.girder import Magnet
 from monochord.ground.faults import Undetermined
@@ -106,6 +107,35 @@ def _contradict(shared: Law, single: Sequence[Law]) -> bool:
     return shared.square / shared.dof / noise > max(_MUCH, f_quantile(1.0 - _LEVEL, shared.dof, dof))
 
 
+@dataclass(frozen=True, eq=False, slots=True)
+class Level:
+    """Readings at one of two currents: which (n,), the least squares of their law, and its part in the background."""
+
+    here: NDArray[np.bool_]
+    plan: Plan
+    part: float
+
+
+def plan_levels(readings: Readings, magnet: Magnet) -> tuple[Level, Level] | None:
+    """The lowest and the highest current of a magnet's readings; None when they are one, or cannot be fitted."""
+    current = readings.passes.current
+    first, second = float(current.min()), float(current.max())
+    if second - first < 0.02 * max(abs(first), abs(second)):
+        return None
+    frame = span_of(readings.passes.zeta)
+    parts = second / (second - first), -first / (second - first)
+
+    def level(at: float, part: float) -> Level:
+        here = current == at
+        zeta, scan = readings.passes.zeta[here], readings.passes.scan[here]
+        return Level(here, plan_law(zeta, readings.sigma[here], magnet.order - 1, frame=frame, scan=scan), part)
+
+    try:
+        return level(first, parts[0]), level(second, parts[1])
+    except Undetermined:
+        return None
+
+
 def from_currents(readings: Readings, magnet: Magnet, mode: int, noisier: float) -> Background | None:
     """Background of a magnet that was never off, from two of its currents: the polynomial at current zero.
 
@@ -113,21 +143,11 @@ def from_currents(readings: Readings, magnet: Magnet, mode: int, noisier: float)
 
     The two currents that lie furthest apart are used; None when there is only one, or they cannot be fitted.
     """
-    current = readings.passes.current
-    first, second = float(current.min()), float(current.max())
-    if second - first < 0.02 * max(abs(first), abs(second)):
+    levels = plan_levels(readings, magnet)
+    if levels is None:
         return None
-    frame = span_of(readings.passes.zeta)
-    laws = []
-    for level in (first, second):
-        here = current == level
-        try:
-            scan = readings.passes.scan[here]
-            plan = plan_law(readings.passes.zeta[here], readings.sigma[here], magnet.order - 1, frame=frame, scan=scan)
-        except Undetermined:
-            return None
-        laws.append(solve_law(plan, readings.columns[here], noisier))
-    one, two = second / (second - first), -first / (second - first)
+    laws = [solve_law(level.plan, readings.columns[level.here], noisier) for level in levels]
+    one, two = (level.part for level in levels)
     law = replace(
         laws[0],
         solved=one * laws[0].solved + two * laws[1].solved,

@@ -92,7 +92,7 @@ def lay_out(readings: Sequence[Readings], setup: Setup) -> Layout:
     plans: dict[tuple[int, str], Plan] = {}
     lost: list[Lost] = []
     for (mode, name), i in lit.items():
-        r, factor = readings[i], _to_current(readings[i])
+        r, factor = readings[i], to_current(readings[i])
         sigma = np.abs(factor)[:, None] * r.sigma
         try:
             degree = setup.magnets[name].order - 1
@@ -107,7 +107,7 @@ def lay_out(readings: Sequence[Readings], setup: Setup) -> Layout:
     return Layout(lit, dark, plans, backgrounds, tuple(lost))
 
 
-def _to_current(readings: Readings) -> Array:
+def to_current(readings: Readings) -> Array:
     """Factor (n,) that brings each reading to the largest current of its block."""
     current = readings.passes.current
     return np.asarray(current[np.argmax(np.abs(current))] / current, float)
@@ -139,7 +139,7 @@ def solve_blocks(
 def _block(
     magnet: Magnet, readings: Readings, plan: Plan, background: Background | None, noisier: float, *, setup: Setup
 ) -> Block:
-    factor = _to_current(readings)
+    factor = to_current(readings)
     current = float(readings.passes.current[0] * factor[0])
     columns = readings.columns * factor[:, None]
     zeta, n = readings.passes.zeta, len(factor)

@@ -30,7 +30,7 @@ from monochord.wire.stringing import stringing_factor
 Array = NDArray[np.float64]
 
 #: Where a scan's resonance stood is not known better than this part of the half linewidth.
-_SHIFT_FLOOR = 0.01
+SHIFT_FLOOR = 0.01
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -158,7 +158,7 @@ def _shift_spread(found: Combined, setup: Setup) -> Array:
     for view in found.views:
         half = setup.transfer.damping(view.block.mode) / view.block.mode
         told = float(view.block.readings.tuned.u_shift.max())
-        out.append(np.hypot(min(told, half), _SHIFT_FLOOR * half) ** 2)
+        out.append(np.hypot(min(told, half), SHIFT_FLOOR * half) ** 2)
     return np.diag(out)
 
 

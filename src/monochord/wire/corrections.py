@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 
 from monochord.campaign.found.axes import Correction
@@ -11,6 +13,15 @@ from monochord.wire.centre import Combined
 from monochord.wire.field_law import zero_of
 from monochord.wire.gates import strength_ratio
 from monochord.wire.readings import COLUMN
+
+#: Kinds of causes that tell how well a correction is known.
+KINDS: Mapping[str, tuple[str, ...]] = {
+    "background": ("background",),
+    "detuning": ("detuning", "planes"),
+    "sensor turn": ("gain",),
+    "sag": ("sag",),
+    "slope leakage": ("slope leakage",),
+}
 
 
 def corrections_of(found: Combined) -> tuple[Correction, ...]:
@@ -31,16 +42,16 @@ def corrections_of(found: Combined) -> tuple[Correction, ...]:
     value = found.estimate.value
     leak = complex(value[0], value[1]) - found.alone
     return (
-        _correction("background", background, found, "background"),
-        _correction("detuning", detuning, found, "detuning", "planes"),
-        _correction("sensor turn", turned, found, "gain"),
-        _correction("sag", complex(0.0, sag), found, "sag"),
-        _correction("slope leakage", leak, found, "slope leakage"),
+        _correction("background", background, found),
+        _correction("detuning", detuning, found),
+        _correction("sensor turn", turned, found),
+        _correction("sag", complex(0.0, sag), found),
+        _correction("slope leakage", leak, found),
     )
 
 
-def _correction(cause: str, size: complex, found: Combined, *kinds: str) -> Correction:
-    parts = [f.cov for c, f in found.estimate.factors.items() if kind_of(c) in kinds]
+def _correction(cause: str, size: complex, found: Combined) -> Correction:
+    parts = [f.cov for c, f in found.estimate.factors.items() if kind_of(c) in KINDS[cause]]
     u = np.sqrt(np.maximum(np.diag(np.sum(parts, axis=0)), 0.0)) if parts else np.zeros(2)
     return Correction(cause, size.real, size.imag, float(u[0]), float(u[1]))
 

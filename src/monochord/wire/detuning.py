@@ -35,12 +35,28 @@ _SHARP = 0.1
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class Followed:
+    """How the shifts of k scans were found.
+
+    own     (k, 2) shift that each scan told by itself, NaN when it was not heard, and its standard uncertainty [rad/s]
+    far     (k,) whether a scan goes by its own shift, being too far off to be one with the others
+    drift   of the string through the occasion;  first  place of the first scan among all scans there
+    """
+
+    own: Array
+    far: NDArray[np.bool_]
+    drift: Drift
+    first: int
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class Tuned:
     """Passes with the state of the resonance while they were read.
 
     u       (2, n) modal displacement [m];  kernel  (n, 2, 2) stiffness at each reading [1/s2]
     shift   (k,) of the fundamental since the sweeps, for each scan [rad/s];  u_shift  (k,) its standard uncertainty
     phase   (k,) by how much the signal is turned from the quadrature [rad]
+    followed  how the shifts were found
     """
 
     passes: Passes
@@ -49,6 +65,7 @@ class Tuned:
     shift: Array
     u_shift: Array
     phase: Array
+    followed: Followed | None = None
 
 
 def tune(groups: Sequence[Passes], setup: Setup) -> list[Tuned]:
@@ -66,11 +83,11 @@ def tune(groups: Sequence[Passes], setup: Setup) -> list[Tuned]:
     mode = np.concatenate([np.full(len(p.scans), p.mode) for p in groups])
     block = np.concatenate([np.full(len(p.scans), p.mode * len(names) + names.index(p.magnet)) for p in groups])
     drift = follow_drift(np.concatenate([p.moments for p in groups]), own, mode, block)
-    ends = np.cumsum([len(p.scans) for p in groups])[:-1]
-    parts = zip(np.split(drift.shift, ends), np.split(drift.u, ends), np.split(far, ends), strict=True)
+    ends = np.cumsum([len(p.scans) for p in groups])
+    parts = [slice(end - len(p.scans), end) for p, end in zip(groups, ends.tolist(), strict=True)]
     return [
-        _tuned(p, u, np.where(off, own_[:, 0], shift), spread, drift, setup=setup)
-        for p, u, own_, (shift, spread, off) in zip(groups, seen, told, parts, strict=True)
+        _tuned(p, u, Followed(own_, far[at], drift, at.start), setup=setup)
+        for p, u, own_, at in zip(groups, seen, told, parts, strict=True)
     ]
 
 
@@ -80,18 +97,37 @@ def _centre(shifts: Array) -> float:
     return float(np.median(known)) if len(known) else 0.0
 
 
+def lag_of(passes: Passes, setup: Setup) -> float:
+    """How much the tails of the other modes turn the phase of a block [rad]."""
+    return setup.weigh(passes.magnet, passes.mode, float(passes.w.mean()), 0.0).lag
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Phase:
+    """What tells a scan's phase: force out of phase (2, n) [m/s2], signal with the magnet's law (2, n) [m], its squares (k,)."""
+
+    lagging: Array
+    along: Array
+    size: Array
+
+
+def told_by_phase(passes: Passes, u: ComplexArray, setup: Setup) -> Phase:
+    """The phase of a block's scans against the sweeps, u (2, n) modal displacement [m]."""
+    lag = lag_of(passes, setup)
+    force = np.einsum("nij,jn->in", setup.mode(passes.mode).kernel(passes.w, 0.0), u)
+    along = passes.without_low(u.imag - lag * u.real, setup.magnets[passes.magnet].order - 2)
+    return Phase(force.imag - lag * force.real, along, passes.per_scan((along**2).sum(axis=0)))
+
+
 def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     """Shift of the fundamental and its standard uncertainty for each scan (k, 2) [rad/s], NaN where it cannot tell."""
     out = np.full((len(passes.scans), 2), np.nan)
-    mode, w = setup.mode(passes.mode), float(passes.w.mean())
-    lag = setup.weigh(passes.magnet, passes.mode, w, 0.0).lag
+    mode, lag = setup.mode(passes.mode), lag_of(passes, setup)
     if not passes.on or abs(lag) > _CLEAR:
         return out
-    force = np.einsum("nij,jn->in", mode.kernel(passes.w, 0.0), u)
-    low = setup.magnets[passes.magnet].order - 2
-    along = passes.without_low(u.imag - lag * u.real, low)
-    lagging = passes.without_low(force.imag - lag * force.real, low)
-    size = passes.per_scan((along**2).sum(axis=0))
+    told = told_by_phase(passes, u, setup)
+    along, size = told.along, told.size
+    lagging = passes.without_low(told.lagging, setup.magnets[passes.magnet].order - 2)
     across = passes.per_scan((lagging * along / (2.0 * passes.w * passes.mode)).sum(axis=0))
     # noise across the direction of u turns the phase by noise / |u|, and a phase of 1 is one half width
     noise = setup.noise * float(np.abs(mode.unsee).max())
@@ -102,11 +138,18 @@ def _own_shifts(passes: Passes, u: ComplexArray, setup: Setup) -> Array:
     return out
 
 
-def _tuned(passes: Passes, u: ComplexArray, shift: Array, spread: Array, drift: Drift, *, setup: Setup) -> Tuned:
+def _tuned(passes: Passes, u: ComplexArray, by: Followed, *, setup: Setup) -> Tuned:
     """Passes at the shift of each scan (k,); within a scan it runs as the drift does."""
-    mode = setup.mode(passes.mode)
-    run = np.interp(passes.time, drift.times, drift.run)
-    mean = passes.per_scan(run) / passes.per_scan(np.ones(len(run)))
+    mode, drift, here = setup.mode(passes.mode), by.drift, slice(by.first, by.first + len(passes.scans))
+    shift, spread = np.where(by.far, by.own[:, 0], drift.shift[here]), drift.u[here]
+    run, mean = _run(passes, drift)
     w = 2.0 * np.pi * np.array([s.drive_frequency for s in passes.scans])
     phase = np.arctan2(mode.detuned(w, shift), 2.0 * mode.decay * w)
-    return Tuned(passes, u, mode.kernel(passes.w, run + (shift - mean)[passes.scan]), shift, spread, phase)
+    kernel = mode.kernel(passes.w, run + (shift - mean)[passes.scan])
+    return Tuned(passes, u, kernel, shift, spread, phase, by)
+
+
+def _run(passes: Passes, drift: Drift) -> tuple[Array, Array]:
+    """The drift at every reading (n,), and its mean over each scan (k,) [rad/s]."""
+    run = np.interp(passes.time, drift.times, drift.run)
+    return run, passes.per_scan(run) / passes.per_scan(np.ones(len(run)))

@@ -25,7 +25,30 @@ Places = NDArray[np.int64]
 #: begun or ended within a quarter of an hour.
 _SLOPE, _SLOPE_TIME = 2.0 * np.pi * 1e-6, 1000.0
 #: Offsets of modes and of blocks [rad/s], and the least uncertainty of one scan's own shift [rad/s].
-_MODE, _BLOCK, _LEAST = 2.0 * np.pi * 2e-3, 2.0 * np.pi * 1e-4, 2.0 * np.pi * 1e-5
+MODE, BLOCK, LEAST = 2.0 * np.pi * 2e-3, 2.0 * np.pi * 1e-4, 2.0 * np.pi * 1e-5
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class System:
+    """The least squares of a drift: unknowns are the drift at m moments, then offsets of modes and of blocks, v in all.
+
+    feels  (k, v) what each scan feels of them;  known  (k,) which scans tell something, each good to sigma (k,) [rad/s]
+    cov    (v, v) of the unknowns;  prior  (v,) one over their variances beforehand;  smooth  (m - 2, m) bends of the drift
+    """
+
+    feels: Array
+    known: NDArray[np.bool_]
+    sigma: Array
+    cov: Array
+    prior: Array
+    smooth: Array
+
+    @property
+    def gain(self) -> Array:
+        """Change of the unknowns by what each scan tells (v, k), 0 where it tells nothing."""
+        out = np.zeros(self.feels.T.shape)
+        out[:, self.known] = self.cov @ (self.feels[self.known] / self.sigma[self.known, None] ** 2).T
+        return out
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -34,12 +57,14 @@ class Drift:
 
     shift, u  (k,) at each scan as its mode feels it, and its standard uncertainty
     times     (m,) moments, rising [s];  run  (m,) of the drift there
+    system    the least squares behind them
     """
 
     shift: Array
     u: Array
     times: Array
     run: Array
+    system: System
 
 
 def follow_drift(moments: Array, told: Array, mode: Places, block: Places) -> Drift:
@@ -61,16 +86,18 @@ def follow_drift(moments: Array, told: Array, mode: Places, block: Places) -> Dr
     row = np.arange(len(moments))
     feels[row, at] = feels[row, n + in_mode] = feels[row, n + m + in_block] = 1.0
     known = np.isfinite(told[:, 0])
-    white = feels[known] / np.hypot(told[known, 1:], _LEAST)
-    right = told[known, 0] / np.hypot(told[known, 1], _LEAST)
-    prior = np.concatenate([np.full(n, 1e-6 / _MODE**2), np.full(m, _MODE**-2.0), np.full(b, _BLOCK**-2.0)])
+    white = feels[known] / np.hypot(told[known, 1:], LEAST)
+    right = told[known, 0] / np.hypot(told[known, 1], LEAST)
+    prior = np.concatenate([np.full(n, 1e-6 / MODE**2), np.full(m, MODE**-2.0), np.full(b, BLOCK**-2.0)])
     normal = white.T @ white + np.diag(prior)
     smooth = _bends(times)
     normal[:n, :n] += smooth.T @ smooth
     cov = np.linalg.inv(normal)
     x = cov @ (white.T @ right)
     variance = np.einsum("ij,jk,ik->i", feels, cov, feels)
-    return Drift(feels @ x, np.sqrt(np.maximum(variance, 0.0)), times, x[:n])
+    sigma = np.asarray(np.hypot(told[:, 1], LEAST), float)
+    system = System(feels, known, sigma, np.asarray(cov, float), prior, smooth)
+    return Drift(feels @ x, np.sqrt(np.maximum(variance, 0.0)), times, x[:n], system)
 
 
 def _bends(times: Array) -> Array:

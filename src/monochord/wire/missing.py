@@ -25,8 +25,7 @@ def unmeasured_background(block: Block, setup: Setup) -> tuple[Array, Array]:
     Variables, two parts each: the room field's integral under the mode [T m], then what magnets of lower order leave:
     a gradient [T], a sextupole [T/m].
     """
-    weight = setup.weigh_room(block.mode, block.readings.w, block.readings.shift)
-    room = float(np.hypot(ROOM * weight, PATCH))
+    room = float(np.hypot(*room_field(block, setup)))
     plan, order = block.law.plan, block.magnet.order
     spread = [room] + [_left_by(k, block, setup) for k in range(1, order - 1)]
     # (zeta)^k about the law's own reference and scale
@@ -43,11 +42,23 @@ def unmeasured_background(block: Block, setup: Setup) -> tuple[Array, Array]:
     return as_real(shape), np.diag(np.repeat(np.square(spread), 2))
 
 
-def _left_by(power: int, block: Block, setup: Setup) -> float:
-    """What the remanence of all magnets of order power + 1 may leave of (zeta)^power under the block's mode."""
-    left = [
-        REMANENCE * m.derivative * block.current / factorial(power) * mode_integrals(m, block.mode, setup.wire)[0]
+def room_field(block: Block, setup: Setup) -> tuple[float, float]:
+    """What a uniform field of the room adds to a reading, and what a patch of field adds [T m]."""
+    return ROOM * setup.weigh_room(block.mode, block.readings.w, block.readings.shift), PATCH
+
+
+def left_by(power: int, block: Block, setup: Setup) -> dict[str, float]:
+    """What the remanence of each magnet of order power + 1 may leave of (zeta)^power under the block's mode."""
+    return {
+        m.name: REMANENCE
+        * m.derivative
+        * block.current
+        / factorial(power)
+        * mode_integrals(m, block.mode, setup.wire)[0]
         for m in setup.magnets.values()
         if m.order == power + 1
-    ]
-    return float(np.sqrt(np.sum(np.square(left))))
+    }
+
+
+def _left_by(power: int, block: Block, setup: Setup) -> float:
+    return float(np.sqrt(np.sum(np.square(list(left_by(power, block, setup).values())))))

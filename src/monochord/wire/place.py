@@ -18,6 +18,7 @@ from monochord.campaign.found.result import WireFinding
 from monochord.campaign.given.wire import Wire, WireEnd
 from monochord.ground.estimate import Estimate, Label, stack
 from monochord.ground.faults import Undetermined
+from monochord.wire.evidence import PlacedUnfold
 
 Array = NDArray[np.float64]
 
@@ -62,7 +63,9 @@ def place_axes(finding: WireFinding, ends: Estimate, wire: Wire, occasion: str, 
     if abs(b[2] - a[2]) < 0.1 * wire.length:
         raise Undetermined(["wire ends"], f"the two ends surveyed on {occasion} lie {b[2] - a[2]:.3f} m apart along z")
     axes = tuple(_placed(axis, at_ends, finding.sag, wire, up) for axis in finding.axes)
-    return replace(finding, axes=axes, gates=(*finding.gates, _ends_gate(a, b, wire)))
+    nests = ends.pick(at_ends.names).value
+    unfold = PlacedUnfold(occasion, wire, nests, at_ends.value, up, finding.sag, axes, finding.unfold)
+    return replace(finding, axes=axes, gates=(*finding.gates, _ends_gate(a, b, wire)), unfold=unfold)
 
 
 def _chord_at_ends(at_ends: Estimate, mid_sag: float, wire: Wire, up: Array) -> Estimate:

@@ -59,11 +59,8 @@ def find_remanence(
     if not names or not shared:
         return {}
     rows, data = zip(*(_mode(b, names, found, setup) for b in shared), strict=True)
-    design, right = np.concatenate(rows), np.concatenate(data)
-    width = np.array([ROOM] + [2.0 * REMANENCE] * len(names) + [REMANENCE * DISPLACED] * len(names))
-    scaled = design * width
-    normal = scaled.conj().T @ scaled + np.eye(len(width))
-    cov = np.linalg.inv(normal)
+    right = np.concatenate(data)
+    width, scaled, cov = _system(rows, len(names))
     x = width * (cov @ (scaled.conj().T @ right))
     u = width * np.sqrt(np.diag(cov).real)
     k = len(names)
@@ -71,6 +68,42 @@ def find_remanence(
         name: Remanence(float(x[1 + j].real), complex(x[1 + k + j] / (1.0 + x[1 + j])), float(u[1 + k + j]))
         for j, name in enumerate(names)
     }
+
+
+def _system(rows: Sequence[ComplexArray], k: int) -> tuple[Array, ComplexArray, ComplexArray]:
+    """Widths of the 1 + 2 k unknowns, the rows in units of them, and the inverse of their normal matrix."""
+    width = np.array([ROOM] + [2.0 * REMANENCE] * k + [REMANENCE * DISPLACED] * k)
+    scaled = np.concatenate(rows) * width
+    return width, scaled, np.linalg.inv(scaled.conj().T @ scaled + np.eye(len(width)))
+
+
+def remanence_gains(
+    backgrounds: Sequence[Background], found: Mapping[str, Combined], setup: Setup
+) -> list[tuple[Background, ComplexArray]]:
+    """For each shared background, change of the unknowns by its law's coefficients, (1 + 2 k, degree + 1) complex.
+
+    Unknowns are the room's field, then every magnet's remanence, then every remanence times its displacement.
+    """
+    names, shared = list(found), [b for b in backgrounds if b.shared]
+    if not names or not shared:
+        return []
+    rows = [_mode(b, names, found, setup)[0] for b in shared]
+    width, scaled, cov = _system(rows, len(names))
+    gain, start, out = width[:, None] * (cov @ scaled.conj().T), 0, []
+    for background, own in zip(shared, rows, strict=True):
+        size = _size(background)
+        out.append((background, gain[:, start : start + len(own)] / size))
+        start += len(own)
+    return out
+
+
+def _size(background: Background) -> Array:
+    """By how much a law's coefficients (degree + 1,) may be off as a sign of remanence: noise, and what rooms add."""
+    law = background.law
+    unit = law.plan.scale ** np.arange(law.degree + 1)
+    u = np.sqrt(np.diag(law.cov)[0::2]) / unit
+    u[0] = np.hypot(u[0], PATCH)
+    return np.asarray(u * unit, float)
 
 
 def _mode(

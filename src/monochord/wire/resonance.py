@@ -30,14 +30,14 @@ Array = NDArray[np.float64]
 FEWEST_POINTS = 8
 #: Prior of the relative half split of the two planes, of their turn [rad] and of the chain's phase [rad].
 #: They only keep a wire without a split from leaving its turn free.
-_SPLIT, _TURN, _PHASE = 1e-3, 1.0, 0.3
+SPLIT, _TURN, _PHASE = 1e-3, 1.0, 0.3
 #: A first guess of the readings' noise, as part of the largest one; the residuals tell the true one.
-_NOISE = 2e-3
-_COMMON = 3
+NOISE = 2e-3
+COMMON = 3
 #: Residuals above this part of a sweep's peak, or a Q below this, mean that no resonance was fitted.
 ROUGHEST, LOWEST_Q = 0.1, 10.0
 _MOST_STEPS = 40
-#: Mean square residual, in parts of _NOISE, above which the descent may have ended in a wrong valley.
+#: Mean square residual, in parts of NOISE, above which the descent may have ended in a wrong valley.
 _DOUBTFUL = 9.0
 
 
@@ -239,17 +239,17 @@ def _derivatives(stack: _Stack, common: Array, rows: Array) -> Array:
 
 
 def _normal(stack: _Stack, common: Array, rows: Array) -> tuple[Array, Array]:
-    """Normal matrix (u, u) and right side (u,) of the readings, common unknowns first; readings' noise is _NOISE."""
+    """Normal matrix (u, u) and right side (u,) of the readings, common unknowns first; readings' noise is NOISE."""
     j, r = _derivatives(stack, common, rows), _residual(stack, common, rows)
-    each, right = j @ j.transpose(0, 2, 1) / _NOISE**2, (j @ r[..., None])[..., 0] / _NOISE**2
+    each, right = j @ j.transpose(0, 2, 1) / NOISE**2, (j @ r[..., None])[..., 0] / NOISE**2
     m = len(rows)
-    matrix, side = np.zeros((_COMMON + 5 * m,) * 2), np.zeros(_COMMON + 5 * m)
-    matrix[:_COMMON, :_COMMON], side[:_COMMON] = each[:, :_COMMON, :_COMMON].sum(0), right[:, :_COMMON].sum(0)
+    matrix, side = np.zeros((COMMON + 5 * m,) * 2), np.zeros(COMMON + 5 * m)
+    matrix[:COMMON, :COMMON], side[:COMMON] = each[:, :COMMON, :COMMON].sum(0), right[:, :COMMON].sum(0)
     for i in range(m):
-        own = slice(_COMMON + 5 * i, _COMMON + 5 * i + 5)
-        matrix[own, own], side[own] = each[i, _COMMON:, _COMMON:], right[i, _COMMON:]
-        matrix[:_COMMON, own] = each[i, :_COMMON, _COMMON:]
-        matrix[own, :_COMMON] = matrix[:_COMMON, own].T
+        own = slice(COMMON + 5 * i, COMMON + 5 * i + 5)
+        matrix[own, own], side[own] = each[i, COMMON:, COMMON:], right[i, COMMON:]
+        matrix[:COMMON, own] = each[i, :COMMON, COMMON:]
+        matrix[own, :COMMON] = matrix[:COMMON, own].T
     return matrix, side
 
 
@@ -272,15 +272,15 @@ def _start(stack: _Stack, turn: float) -> tuple[Array, Array]:
 
 
 def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[float, Array, Array]:
-    """Damped Gauss-Newton steps: square sum, unknowns (u,), covariance (u, u) for readings of noise _NOISE."""
+    """Damped Gauss-Newton steps: square sum, unknowns (u,), covariance (u, u) for readings of noise NOISE."""
     x = np.concatenate([start[0], start[1].ravel()])
 
     def split(v: Array) -> tuple[Array, Array]:
-        return v[:_COMMON], v[_COMMON:].reshape(-1, 5)
+        return v[:COMMON], v[COMMON:].reshape(-1, 5)
 
     def cost(v: Array) -> float:
         with np.errstate(all="ignore"):  # a step may lead where the model is no number; it is then not taken
-            return float(np.sum(_residual(stack, *split(v)) ** 2) / _NOISE**2 + priors @ v**2)
+            return float(np.sum(_residual(stack, *split(v)) ** 2) / NOISE**2 + priors @ v**2)
 
     now, damping = cost(x), 1e-4
     for _ in range(_MOST_STEPS):
@@ -303,15 +303,50 @@ def _descend(stack: _Stack, start: tuple[Array, Array], priors: Array) -> tuple[
 
 
 @dataclass(frozen=True, eq=False, slots=True)
+class Solved:
+    """The least squares of all sweeps: turn, log gain and phase, then mean, half split, decay, two amplitudes of each mode.
+
+    unknowns  (u,), about the drive at each sweep's peak;  priors  (u,) one over their variances about zero
+    cov       (u, u) for readings of noise NOISE;  square, dof  of the weighted residuals and of the priors
+    """
+
+    stack: _Stack
+    unknowns: Array
+    priors: Array
+    cov: Array
+    square: float
+    dof: int
+
+    @property
+    def residual(self) -> Array:
+        """Readings minus model (m, 4 n) in parts of each mode's largest: real x, y, then imaginary x, y."""
+        return _residual(self.stack, *self._split())
+
+    @property
+    def jacobian(self) -> Array:
+        """Of the model (m, 8, 4 n), by the common unknowns and by those of the sweep's own mode."""
+        return _derivatives(self.stack, *self._split())
+
+    @property
+    def normal(self) -> Array:
+        """Normal matrix with the priors (u, u)."""
+        return _normal(self.stack, *self._split())[0] + np.diag(self.priors)
+
+    def _split(self) -> tuple[Array, Array]:
+        return self.unknowns[:COMMON], self.unknowns[COMMON:].reshape(-1, 5)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
 class SweepFit:
     """The transfer, each sweep with its fitted curve (2, n) complex [m] at the finite points, and how well that fits.
 
-    rough  rms of the residuals, in parts of the largest reading of a sweep
+    rough  rms of the residuals, in parts of the largest reading of a sweep;  solved  the least squares behind it
     """
 
     transfer: Transfer
     fitted: tuple[tuple[Sweep, ComplexArray], ...]
     rough: float
+    solved: Solved
 
     @property
     def sound(self) -> bool:
@@ -330,9 +365,9 @@ def fit_sweeps(sweeps: Sequence[Sweep], wire: Wire) -> SweepFit | None:
         return None
     used = [chosen[m] for m in sorted(chosen)]
     stack = _side_by_side(used, wire)
-    priors = np.zeros(_COMMON + 5 * len(used))
-    priors[:_COMMON] = 1.0 / _TURN**2, 0.5 / max(wire.u_gain, 1e-4) ** 2, 1.0 / _PHASE**2
-    priors[_COMMON + 1 :: 5] = 1.0 / (_SPLIT * stack.w0) ** 2
+    priors = np.zeros(COMMON + 5 * len(used))
+    priors[:COMMON] = 1.0 / _TURN**2, 0.5 / max(wire.u_gain, 1e-4) ** 2, 1.0 / _PHASE**2
+    priors[COMMON + 1 :: 5] = 1.0 / (SPLIT * stack.w0) ** 2
     starts = [_start(stack, turn) for turn in (-1.1, -0.4, 0.4, 1.1)]
     starts.sort(key=lambda s: float(np.sum(_residual(stack, *s) ** 2)))
     # two readings a sensor and point; two complex unknowns a sensor were projected out
@@ -342,8 +377,9 @@ def fit_sweeps(sweeps: Sequence[Sweep], wire: Wire) -> SweepFit | None:
         square, x, cov = min((_descend(stack, s, priors) for s in starts), key=lambda d: d[0])
     factor = square / dof
     fitted = tuple((s, _curve(s, stack, i, x)) for i, s in enumerate(used))
-    rough = _NOISE * float(np.sqrt(factor))
-    return SweepFit(_transfer(used, stack, x, cov * factor, rough), fitted, rough)
+    rough = NOISE * float(np.sqrt(factor))
+    solved = Solved(stack, x, priors, cov, square, dof)
+    return SweepFit(_transfer(used, stack, x, cov * factor, rough), fitted, rough, solved)
 
 
 def runs_backwards(fit: SweepFit, sweeps: Sequence[Sweep], wire: Wire) -> bool:
@@ -355,7 +391,7 @@ def runs_backwards(fit: SweepFit, sweeps: Sequence[Sweep], wire: Wire) -> bool:
 
 
 def _transfer(sweeps: Sequence[Sweep], stack: _Stack, x: Array, cov: Array, noise: float) -> Transfer:
-    rows = x[_COMMON:].reshape(-1, 5)
+    rows = x[COMMON:].reshape(-1, 5)
     mean, half, turn = (stack.w0 + rows[:, 0]) / (2 * np.pi), rows[:, 1] / (2 * np.pi), x[0]
     if half.sum() < 0.0:  # plane a is the one of the higher frequency
         half, turn = -half, turn + np.pi / 2.0
@@ -367,7 +403,7 @@ def _transfer(sweeps: Sequence[Sweep], stack: _Stack, x: Array, cov: Array, nois
         np.abs(rows[:, 2]),
         float((turn + np.pi / 2.0) % np.pi - np.pi / 2.0),
         float(x[1]),
-        np.maximum(u[_COMMON::5], 1e-9) / (2 * np.pi),
+        np.maximum(u[COMMON::5], 1e-9) / (2 * np.pi),
         float(u[0]),
         float(u[1]),
         noise * float(np.sqrt(np.mean(stack.scale**2))),
@@ -377,9 +413,9 @@ def _transfer(sweeps: Sequence[Sweep], stack: _Stack, x: Array, cov: Array, nois
 
 def _curve(sweep: Sweep, stack: _Stack, i: int, x: Array) -> ComplexArray:
     """Fitted readings (2, n) of sweep i [m], with what was projected out of the readings put back."""
-    rows = x[_COMMON:].reshape(-1, 5)
+    rows = x[COMMON:].reshape(-1, 5)
     one, _ = _responses(stack, rows)
-    resonant = _seen(stack, x[:_COMMON], (one * rows[:, 3:, None])[:, None])[i, 0] * stack.scale[i]
+    resonant = _seen(stack, x[:COMMON], (one * rows[:, 3:, None])[:, None])[i, 0] * stack.scale[i]
     resonant = resonant[:, stack.counts[i]]
     keep = stack.keep[i][stack.counts[i]]
     return np.asarray(resonant + ((_raw(sweep) - resonant) @ keep) @ keep.T, complex)

@@ -18,7 +18,7 @@ from monochord.wire.resonance import Transfer
 
 #: Relative uncertainty of gravity where it was told for the place, and of a wire whose modes are in tune: the
 #: density's even parts would show in f_n / (n f1), its odd parts do not. Common practice, no source.
-_GRAVITY, _DENSITY = 1e-4, 5e-4
+GRAVITY, DENSITY = 1e-4, 5e-4
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,5 +42,5 @@ def find_sag(transfer: Transfer, wire: Wire, shift: float) -> Sag:
     fit = 1.0 / np.sqrt(float(np.sum((transfer.modes / transfer.u_f) ** 2)))
     u_f1 = float(np.hypot(fit, (a - b) / 2.0 / np.sqrt(3.0)))
     tune = 0.5 * transfer.inharmonicity
-    relative = float(np.sqrt((2.0 * u_f1 / f1) ** 2 + _GRAVITY**2 + _DENSITY**2 + tune**2))
+    relative = float(np.sqrt((2.0 * u_f1 / f1) ** 2 + GRAVITY**2 + DENSITY**2 + tune**2))
     return Sag(f1, u_f1, mid_sag(f1, wire.gravity), relative)

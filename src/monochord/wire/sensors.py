@@ -29,7 +29,7 @@ MIXED = 5e-2
 #: Curvature of a sensor: one percent at 20 um [1/m2].
 CURVE = 0.01 / 20e-6**2
 #: Curvature is used only when it is this many times its standard uncertainty.
-_SEEN = 4.0
+SEEN = 4.0
 #: A law whose mean square residual is so many times the median of all is no witness of the sensors.
 _WILD = 30.0
 
@@ -49,17 +49,17 @@ def judge_sensors(laws: Sequence[Law], setup: Setup) -> SensorFinding:
 
     A change v of the bench adds ``free v`` to the residuals, so v = - (F'F + P)^-1 F' r with the prior P.
     """
-    prior = _priors(setup)
-    laws = _plausible(laws)
+    prior = expected(setup)
+    laws = plausible(laws)
     normal, side = np.zeros((4, 4)), np.zeros(4)
     for law in laws:
         normal += law.free.T @ law.free
         side -= law.free.T @ law.residual
     square, dof = sum(law.square for law in laws), sum(law.dof for law in laws)
     keep = np.array([True, True, True, True])
-    values, cov = _solve(normal, side, prior, keep)
-    keep[2:] = np.abs(values[2:]) > _SEEN * np.sqrt(np.diag(cov))[2:]
-    values, cov = _solve(normal, side, prior, keep)
+    values, cov = solve_bench(normal, side, prior, keep)
+    keep[2:] = np.abs(values[2:]) > SEEN * np.sqrt(np.diag(cov))[2:]
+    values, cov = solve_bench(normal, side, prior, keep)
     left = square - 2.0 * float(side @ values) + float(values @ normal @ values)
     factor = left / dof if dof > 0 else 1.0
     cov = cov * max(factor, 1.0)
@@ -68,20 +68,20 @@ def judge_sensors(laws: Sequence[Law], setup: Setup) -> SensorFinding:
     )
 
 
-def _plausible(laws: Sequence[Law]) -> list[Law]:
+def plausible(laws: Sequence[Law]) -> list[Law]:
     """The laws without those whose scans contradict each other: they would pass for noise of all."""
     parts = [law.square / max(law.dof, 1) for law in laws]
     return [law for law, part in zip(laws, parts, strict=True) if part <= _WILD * float(np.median(parts))]
 
 
-def _priors(setup: Setup) -> Array:
+def expected(setup: Setup) -> Array:
     """Standard deviations expected beforehand (4,)."""
     gain = setup.transfer.u_log_gain if setup.transfer.measured else np.sqrt(2.0) * setup.wire.u_gain
     square = SQUARE if setup.transfer.measured else MIXED
     return np.array([max(gain, 1e-4), square, CURVE, CURVE])
 
 
-def _solve(normal: Array, side: Array, prior: Array, keep: NDArray[np.bool_]) -> tuple[Array, Array]:
+def solve_bench(normal: Array, side: Array, prior: Array, keep: NDArray[np.bool_]) -> tuple[Array, Array]:
     """Values (4,) and covariance (4, 4); what is not kept is held at zero."""
     scaled = normal * np.outer(prior, prior) + np.eye(4)
     values, cov = np.zeros(4), np.zeros((4, 4))

@@ -9,11 +9,12 @@ import numpy as np
 
 from monochord.campaign.given.girder import Magnet
 from monochord.campaign.given.wire import Wire, WireScan
+from monochord.wire.model import ComplexArray
 from monochord.wire.resonance import Transfer
 from monochord.wire.weights import DrivenMode, Nodes, Weighing, driven_mode, magnet_nodes, room_nodes, weigh
 
 #: Fourth differences of white noise have 70 times its variance; a cubic law leaves nothing in them.
-_FOURTH = 70.0
+FOURTH = 70.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -61,9 +62,16 @@ def reading_noise(scans: Sequence[WireScan]) -> float:
     """
     found = []
     for scan in scans:
-        step = np.abs(np.diff(scan.stage_x + 1j * scan.stage_y))
-        if len(step) >= 5 and np.ptp(step) < 0.02 * step.max():
-            rough = np.diff(np.stack([scan.x, scan.y]), n=4, axis=1)
-            found.append(float(np.vdot(rough, rough).real) / rough.size / 2.0 / _FOURTH)
+        rough = fourth_differences(scan)
+        if rough is not None:
+            found.append(float(np.vdot(rough, rough).real) / rough.size / 2.0 / FOURTH)
     noise = float(np.sqrt(np.median(found))) if found else 0.0
     return noise if noise > 0.0 else 20e-9
+
+
+def fourth_differences(scan: WireScan) -> ComplexArray | None:
+    """Fourth differences of both sensors' readings (2, n - 4) [m]; None for a scan without even steps."""
+    step = np.abs(np.diff(scan.stage_x + 1j * scan.stage_y))
+    if len(step) < 5 or not np.ptp(step) < 0.02 * step.max():
+        return None
+    return np.asarray(np.diff(np.stack([scan.x, scan.y]), n=4, axis=1), complex)

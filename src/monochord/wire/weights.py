@@ -104,11 +104,6 @@ class DrivenMode:
 def driven_mode(number: int, transfer: Transfer, wire: Wire) -> DrivenMode:
     """A mode with everything that reading it needs; its number is at most TAIL_MODES."""
     a, b = transfer.frequencies(number)
-    m = np.arange(1, TAIL_MODES + 1)
-    sensors = np.array([wire.sensor_x_z, wire.sensor_y_z]) - wire.z_start
-    # The two sensors stand close together: one mean ratio serves both, the tails being small.
-    ratio = (np.sin(np.outer(m, np.pi / wire.length * sensors)) / sensor_shape(number, wire)).mean(axis=1)
-    ratio[number - 1] = 0.0
     f1 = sum(transfer.fundamental)
     return DrivenMode(
         number,
@@ -118,8 +113,18 @@ def driven_mode(number: int, transfer: Transfer, wire: Wire) -> DrivenMode:
         transfer.turn,
         np.pi * f1,
         transfer.unsee(number, wire),
-        ratio,
+        sensor_ratio(number, wire),
     )
+
+
+def sensor_ratio(number: int, wire: Wire) -> Array:
+    """Shape of every mode at the sensors over that of one mode, (TAIL_MODES,), mean of the two sensors, 0 for itself."""
+    m = np.arange(1, TAIL_MODES + 1)
+    sensors = np.array([wire.sensor_x_z, wire.sensor_y_z]) - wire.z_start
+    # The two sensors stand close together: one mean ratio serves both, the tails being small.
+    ratio = (np.sin(np.outer(m, np.pi / wire.length * sensors)) / sensor_shape(number, wire)).mean(axis=1)
+    ratio[number - 1] = 0.0
+    return np.asarray(ratio, float)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
