@@ -54,6 +54,8 @@ def test_numbers_of_one_kind_end_with_the_largest_of_them() -> None:
     assert steps({"loads_before": {"V1": 5000.0, "V2": 1e-9}}) == {"loads_before": near({"V1": 1e-5, "V2": 1e-5})}
     with_u = steps({"loads_before": {"V1": 5000.0}, "u_loads_before": {"V1": 40.0}})
     assert with_u == {"loads_before": near({"V1": 0.4}), "u_loads_before": near({"V1": 0.4})}
+    rounding = steps({"loads_after": {"V1": 50.0, "V2": 5.0}, "u_loads_before": {"V1": 40.0, "V2": 1e-15}})
+    assert rounding == {"loads_after": near({"V1": 0.4, "V2": 1e-7}), "u_loads_before": near({"V1": 0.4, "V2": 1e-7})}
     pose = steps({"rotation": [[1.0, 0.0], [0.0, 1.0]], "shift": [1e-15, 0.0]})
     assert pose == {"rotation": [near([1e-8, 1e-8])] * 2, "shift": near([1e-8, 1e-8])}
     causes = [{"cause": "sag", "u_x": 1e-6, "u_y": 2e-6}, {"cause": "noise", "u_x": 1e-20, "u_y": 0.0}]

@@ -4,11 +4,13 @@ Two machines add the same numbers in another order, so their last bits differ. W
 down to its last bits; this is where it ends:
 
 - a value with its standard uncertainty u beside it, or on the diagonal of the ``cov`` beside it: u / 100;
+- an E_n score, which is a value over twice its u: a hundredth of a half; the smallest margin that could be answered: u / 100;
 - u itself, and what is made of u alone (a guard band, the part of one cause): a hundredth of it (of the largest part);
 - an element of a covariance: a hundredth of the product of its two u;
 - a probability: 0.004, what a hundredth of u moves it by at most (phi(0) / 100 = 0.00399);
 - a test number (square sum): a hundredth of the square root of twice its degrees of freedom, its own standard deviation;
-- numbers of one list, matrix or map are of one kind: nine significant digits of the largest of them;
+- numbers of one list, matrix or map are of one kind: nine significant digits of the largest of them, or a hundredth of u where that
+  is more; a load after turns is known no better than the load before them;
 - the turn and the shift of a pose count as one list: a turn by 1e-8 moves what lies a metre away by 1e-8 m;
 - a number inside words: one unit of its last printed digit;
 - every other number: nine significant digits.
@@ -35,6 +37,8 @@ _SIX = ("dx", "dy", "dz", "rx", "ry", "rz")
 _OF_BARE_U = ("size", "offset")
 #: Keys of uncertainties and of what is made of them alone.
 _OF_U_ALONE = ("u", "guard", "part", "gain", "times_u", "wrong_by")
+#: Maps that are known no better than another beside them, whose u stands there.
+_AS_KNOWN_AS = {"loads_after": "loads_before"}
 #: Objects that hold one kind of number under many names.
 MAPS = ("leverage", "turns", "loads_before", "loads_after")
 _NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e[+-]?\d+)?")
@@ -59,7 +63,8 @@ def _of_object(part: Mapping[str, object], key: str) -> dict[str, object]:
     if key in MAPS:
         return {name: last_digit(_largest(part.values())) if _is_number(v) else None for name, v in part.items()}
     if key.removeprefix("u_") in MAPS:
-        return {name: PART_OF_U * abs(_float(v)) if _is_number(v) else None for name, v in part.items()}
+        floor = last_digit(_largest(part.values()))
+        return {name: max(PART_OF_U * abs(_float(v)), floor) if _is_number(v) else None for name, v in part.items()}
     if "rotation" in part and "shift" in part:
         step = last_digit(max(_largest(part["rotation"]), _largest(part["shift"])))
         return {name: _everywhere(v, step) for name, v in part.items()}
@@ -72,7 +77,9 @@ def _of_entry(name: str, value: object, part: Mapping[str, object], u: Mapping[s
         return PART_OF_U * math.sqrt(2.0 * abs(_float(part["dof"])))
     if name == "xyz" and isinstance(value, list) and set("xyz") <= set(u):
         return [PART_OF_U * u[c] for c in "xyz"]
-    spread = part.get(f"u_{name}")
+    if name == "answerable":
+        return PART_OF_U * max((u.get(c, 0.0) for c in "xy"), default=0.0) if _is_number(value) else None
+    spread = part.get(f"u_{_AS_KNOWN_AS.get(name, name)}")
     if isinstance(value, Mapping) and isinstance(spread, Mapping):
         floor = last_digit(_largest(value.values()))
         told = {n: PART_OF_U * _float(spread[n]) if _is_number(spread.get(n)) else 0.0 for n in value}
@@ -119,8 +126,10 @@ def _of_covariance(rows: Sequence[object]) -> object:
 
 
 def _of_number(value: object, name: str, u: float | None) -> float:
-    if name in ("probability", "posterior") or name.endswith("_risk"):
+    if name in ("probability", "posterior", "moved_more") or name.endswith("_risk"):
         return PROBABILITY
+    if name.startswith("e_n_"):
+        return PART_OF_U / 2.0
     if name in _OF_U_ALONE or name.startswith("u_"):
         return PART_OF_U * abs(_float(value))
     if u is not None and math.isfinite(u) and u > 0.0:
