@@ -9,6 +9,7 @@ Numbers come from one seeded generator; nothing here was measured anywhere.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -20,6 +21,7 @@ from monochord.campaign.found.comparison import Closure, Comparison, OwnMove, Sh
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet, Rejected, Residual, StationFit
 from monochord.campaign.found.result import Curve, OccasionFinding, Result, Temperature, WireFinding
+from monochord.campaign.found.shift import Shifts
 from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign, LineRule, Tolerance
 from monochord.campaign.given.girder import Bolt, Girder, Magnet, Target
@@ -28,6 +30,7 @@ from monochord.campaign.origin import Origin, Source
 from monochord.ground.estimate import Estimate, Factor, Label
 from monochord.ground.faults import Fault
 from monochord.ground.frames import Rigid, rotation_from_vector
+from monochord.verdict.shifts_table import shifts
 
 Array = NDArray[np.float64]
 UM = 1e-6
@@ -281,7 +284,7 @@ def comparisons() -> tuple[Comparison, ...]:
     closed = {m: (0.4 * UM * i, -0.3 * UM * i, 2.1 * UM, 2.3 * UM) for i, m in enumerate(changes)}
     closure = Closure(closed, 7.31, 6, 0.293, True, "wire and survey tell the same change within their uncertainty")
     small = tuple(ShapePart(p.cause, 0.14 * p.size, p.u, p.unit, f"the {p.cause} is nearly gone") for p in shape)
-    return (
+    made = (
         Comparison(
             "1-bench", "2-arrived", turn, 1.2e-6, 0.8e-6, shape, targets, targets, (alone,),
             planar(changes, 4.2, "reading noise"), None, (gate,),
@@ -293,6 +296,17 @@ def comparisons() -> tuple[Comparison, ...]:
             "The girder's shape is back within 6 ± 4 µm. SA2 alone moved 14 ± 2 µm to the left.",
         ),
     )  # fmt: skip
+    return tuple(replace(c, shifts=shifted(c)) for c in made)
+
+
+def shifted(found: Comparison) -> tuple[Shifts, ...]:
+    """What the comparison's own moves and axes say of shifts, against a margin of 10 um."""
+    names = found.axis_changes.names[::2]
+    pairs = {
+        "own move": {m.magnet: m.estimate.pick([f"{m.magnet}.d{p}" for p in "xy"]) for m in found.own_moves},
+        "axis": {n[:-2]: found.axis_changes.pick([n, f"{n[:-2]}.y"]) for n in names},
+    }
+    return tuple(shifts(of, pair, dict.fromkeys(pair, 10 * UM), "declared") for of, pair in pairs.items())
 
 
 def plans(given: Girder) -> tuple[BoltPlan, ...]:

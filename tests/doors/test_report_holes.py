@@ -21,8 +21,8 @@ from monochord.report.summary import LINES, summary
 from monochord.report.summary_decisions import COLUMNS
 from tests.doors.test_report_page import parsed
 
-#: What is always there: a declared limit, and whole turns of a plan.
-KEPT = ("limit", "turns")
+#: What is always there: declared limits, margins, risks and levels, and whole turns of a plan.
+KEPT = ("limit", "turns", "risk", "margin", "level", "level_each")
 
 
 def holed(value: Any, share: float, rng: np.random.Generator) -> Any:

@@ -58,8 +58,14 @@ def _decided(found: Sequence[OccasionFinding], judged: Sequence[Verdict]) -> lis
     verdicts = [v for v in judged if v.occasion == last.name]
     kinds = dict.fromkeys(v.limit_by for v in verdicts)
     grouped = [[v for v in verdicts if v.limit_by == k] for k in kinds]
-    said = [f"{last.name}, {LIMITED[_kind(g[0])]}{FORMS[g[0].form]}: {_outcome(g)}{_ruled(g)}." for g in grouped]
+    said = [f"{_asked(last.name, g[0])}: {_outcome(g)}{_ruled(g)}." for g in grouped]
     return said + _both_hold(last, verdicts)
+
+
+def _asked(occasion: str, found: Verdict) -> str:
+    """What was judged on which occasion; a form other than each axis begins a sentence of its own."""
+    kind, form = LIMITED[_kind(found)], FORMS[found.form]
+    return f"{kind[:1].upper()}{kind[1:]}{form}, {occasion}" if form else f"{occasion}, {kind}"
 
 
 def _ruled(verdicts: Sequence[Verdict]) -> str:

@@ -16,9 +16,10 @@ from monochord.report.chapter import Box, Chapter, Section
 from monochord.report.facts import by_weight
 from monochord.report.figures.before_after import before_after_picture
 from monochord.report.figures.bolts import bolts_picture
+from monochord.report.figures.radial import radial_picture
 from monochord.report.figures.shape import shape_picture
 from monochord.report.figures.verdicts import verdicts_picture
-from monochord.report.judged import Family, by_occasion, counts_words
+from monochord.report.judged import Family, by_occasion, counts_words, quantity_words, rule_caution
 from monochord.report.svg import Picture
 from monochord.report.tables.comparison import (
     axis_changes_table,
@@ -38,8 +39,9 @@ from monochord.report.tables.plan import (
     plan_offsets_table,
     turns_table,
 )
-from monochord.report.tables.verdicts import two_limits_table, two_limits_words, verdicts_table
-from monochord.report.words import listed
+from monochord.report.tables.shifts import shift_tables
+from monochord.report.tables.verdicts import risks_table, two_limits_table, two_limits_words, verdicts_table
+from monochord.report.words import listed, pretty
 
 #: Verdicts of one occasion by family.
 Groups = Sequence[tuple[Family, list[Verdict]]]
@@ -50,7 +52,7 @@ def verdict_chapter(result: Result) -> Chapter:
     lines = {o.name: o.line for o in result.occasions}
     sections = []
     for name, groups in by_occasion(result).items():
-        sections += [_verdicts(name, family, found) for family, found in groups]
+        sections += [_verdicts(result, name, family, found) for family, found in groups]
         line = lines.get(name)
         if line is not None and any(family.ident == "own-move" for family, _ in groups):
             sections.append(_two_limits(name, line, groups))
@@ -63,13 +65,36 @@ def verdict_chapter(result: Result) -> Chapter:
     )
 
 
-def _verdicts(name: str, family: Family, found: list[Verdict]) -> Section:
+def _verdicts(result: Result, name: str, family: Family, found: list[Verdict]) -> Section:
+    cautions = _cautions(found)
+    risks = risks_table(name, family, found)
     return Section(
         f"{_capital(family.title)}, {name}",
-        words=(f"{_capital(counts_words(found))}.",),
-        pictures=(verdicts_picture(name, family, found),),
-        tables=(verdicts_table(name, family, found),),
+        words=(f"{_capital(counts_words(found))}.", *(f"{_capital(words)}." for words in cautions)),
+        pictures=_there(_picture(result, name, family, found)),
+        tables=(verdicts_table(name, family, found), *([risks] if risks else [])),
     )
+
+
+def _cautions(found: Sequence[Verdict]) -> list[str]:
+    """What must be said of the rules, each with the quantities that it is for where it is not for all."""
+    told: dict[str, list[str]] = {}
+    for v in found:
+        told.setdefault(rule_caution(v), []).append(quantity_words(v))
+    return [
+        f"{listed(dict.fromkeys(quantities))}, {words}" if len(told) > 1 else words
+        for words, quantities in told.items()
+        if words
+    ]
+
+
+def _picture(result: Result, name: str, family: Family, found: list[Verdict]) -> Picture | None:
+    """Bars for single quantities, circles for x and y together, none for the girder as a whole."""
+    if family.whole:
+        return None
+    if family.ident.endswith("radial"):
+        return radial_picture(result, name, family, found)
+    return verdicts_picture(name, family, found)
 
 
 def _capital(text: str) -> str:
@@ -97,15 +122,20 @@ def comparison_chapter(result: Result) -> Chapter:
     )
 
 
+#: How the shifts of a kind are spoken of.
+SHIFTED = {"own move": "own moves", "axis": "axes"}
+
+
 def _comparison(result: Result, found: Comparison) -> Section:
     return Section(
         f"From {found.start} to {found.end}",
-        words=(found.sentence,),
+        words=(found.sentence, *(pretty(f"{_capital(SHIFTED[s.of])} {s.words}.") for s in found.shifts)),
         pictures=_there(shape_picture(result, found)),
         tables=(
             shape_table(found),
             said_table(result, found),
             own_moves_table(result, found),
+            *shift_tables(found),
             six_table(found),
             axis_changes_table(result, found),
             targets_moved_table(found),

@@ -76,7 +76,32 @@ def fault_part(fault: Fault) -> dict[str, object]:
 
 
 def _tolerance(tolerance: Tolerance) -> dict[str, object]:
-    return {"quantity": tolerance.quantity, "limit": tolerance.limit, "magnets": list(tolerance.magnets)}
+    lower, upper = (finite(end) for end in tolerance.ends)
+    values: dict[str, Value] = {
+        "quantity": tolerance.quantity,
+        "limit": tolerance.limit,
+        "magnets": list(tolerance.magnets),
+        "form": tolerance.form,
+        "lower": lower,
+        "upper": upper,
+        "rule": tolerance.rule,
+        "risk": tolerance.risk,
+        "whose": tolerance.whose,
+        "prior": {"law": tolerance.prior.law, **_prior_numbers(tolerance)},
+    }
+    return entry(values, {"lower": "no lower limit is declared", "upper": "no upper limit is declared"})
+
+
+def _prior_numbers(tolerance: Tolerance) -> dict[str, object]:
+    """The numbers of the declared law, SI."""
+    prior = tolerance.prior
+    numbers: dict[str, dict[str, object]] = {
+        "normal": {"mean": prior.mean, "sd": prior.sd},
+        "uniform": {"low": prior.low, "high": prior.high},
+        "fleet": {"values": list(prior.values), "u": prior.u},
+        "gamma": {"shape": prior.shape, "scale": prior.scale},
+    }
+    return numbers.get(prior.law, {})
 
 
 def _moves(result: Result) -> Part:

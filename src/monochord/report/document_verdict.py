@@ -100,7 +100,7 @@ def verdict_part(found: Verdict) -> dict[str, object]:
         "rule": found.rule,
         "rule_name": found.rule_name,
         "form": found.form,
-        "risk": None if found.rule_name == SIMPLE_ACCEPTANCE else found.risk,
+        "risk": None if found.rule_name == SIMPLE_ACCEPTANCE else finite(found.risk),
         "whose": None if found.rule_name == SIMPLE_ACCEPTANCE else found.whose,
         "probability": finite(found.probability),
         "verdict": word_of(found),
@@ -121,8 +121,8 @@ def verdict_part(found: Verdict) -> dict[str, object]:
 
 def _reasons(found: Verdict, *, known: bool) -> dict[str, str]:
     """Why something is null."""
-    unknown = ("offset", "u", "probability", "consumers_risk", "producers_risk")
-    why = dict.fromkeys(unknown, reason_of(found))
+    why = dict.fromkeys(("offset", "u", "probability"), reason_of(found))
+    why |= dict.fromkeys(("consumers_risk", "producers_risk"), "it was not told" if known else reason_of(found))
     given_prior = ("posterior", "global_consumers_risk", "global_producers_risk")
     why |= dict.fromkeys(given_prior, (found.why_no_prior or NO_REASON) if known else reason_of(found))
     if found.rule_name == SIMPLE_ACCEPTANCE:

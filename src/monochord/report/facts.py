@@ -16,8 +16,10 @@ from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.given.campaign import Tolerance
 from monochord.campaign.given.occasion import Occasion
+from monochord.campaign.given.tolerance import ALL_TOGETHER, EACH_AXIS, RADIAL, RMS
 from monochord.ground.estimate import Estimate, Label
 from monochord.ground.frames import Rigid
+from monochord.report.words import limit_number
 
 Array = NDArray[np.float64]
 
@@ -87,13 +89,46 @@ def given_of(result: Result, name: str) -> Occasion | None:
 
 
 def limit_of(tolerances: Iterable[Tolerance], quantity: str, magnet: str) -> float | None:
-    """The tightest limit that holds for a magnet and a quantity, SI, or None when none is declared.
+    """The tightest limit that lies evenly about zero for each axis of a magnet, SI, or None when none such is declared.
 
     >>> limit_of([Tolerance("offset", 30e-6), Tolerance("offset", 20e-6, ("Q1",))], "offset", "Q1")
     2e-05
+    >>> limit_of([Tolerance("offset", 30e-6, form="radial")], "offset", "Q1") is None
+    True
     """
-    limits = [t.limit for t in tolerances if t.quantity == quantity and (not t.magnets or magnet in t.magnets)]
+    limits = [t.limit for t in meant(tolerances, quantity, magnet) if t.even and t.form in {EACH_AXIS, ALL_TOGETHER}]
     return min(limits, default=None)
+
+
+def meant(tolerances: Iterable[Tolerance], quantity: str, magnet: str) -> list[Tolerance]:
+    """The tolerances that hold for a magnet and a quantity."""
+    return [t for t in tolerances if t.quantity == quantity and (not t.magnets or magnet in t.magnets)]
+
+
+def limits_said(tolerances: Iterable[Tolerance], quantity: str, magnet: str, factor: float = 1e6) -> str:
+    """The limits that hold for a magnet by itself, in SI times factor, as they stand in a table; "" when none is declared.
+
+    >>> limits_said([Tolerance("offset", 30e-6), Tolerance("offset", 40e-6, form="radial")], "offset", "Q1")
+    '30; radial 40'
+    >>> limits_said([Tolerance("offset", 30e-6, lower=-10e-6), Tolerance("offset", 9e-6, form="rms")], "offset", "Q1")
+    '−10 to +30'
+    """
+    declared = list(tolerances)
+    even = limit_of(declared, quantity, magnet)
+    said = [] if even is None else [limit_number(even * factor, sign=False)]
+    for t in meant(declared, quantity, magnet):
+        low, high = (factor * end for end in t.ends)
+        if t.form == RADIAL:
+            said.append(f"radial {limit_number(high, sign=False)}")
+        elif t.even or t.form == RMS:
+            continue
+        elif math.isinf(low):
+            said.append(f"at most {limit_number(high)}")
+        elif math.isinf(high):
+            said.append(f"at least {limit_number(low)}")
+        else:
+            said.append(f"{limit_number(low)} to {limit_number(high)}")
+    return "; ".join(dict.fromkeys(said))
 
 
 def with_line(result: Result) -> Iterator[tuple[OccasionFinding, CommonLine]]:

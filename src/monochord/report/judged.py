@@ -10,7 +10,7 @@ from monochord.campaign.found.result import Result
 from monochord.campaign.found.verdict import CONFORMS, Verdict
 from monochord.campaign.given.tolerance import PRODUCERS, RADIAL, RMS, SIMPLE_ACCEPTANCE
 from monochord.report.document_verdict import WORDS, key_of, ordered, word_of
-from monochord.report.words import counted, listed, number
+from monochord.report.words import counted, limit_number, listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,15 +118,6 @@ def limit_words(found: Verdict) -> str:
     if found.even or found.form in {RADIAL, RMS}:
         return f"{limit_number(high, sign=False)} {unit}"
     return f"the limits {limit_number(low)} to {limit_number(high)} {unit}"
-
-
-def limit_number(value: float, *, sign: bool = True) -> str:
-    """A limit, with a decimal only where it has one.
-
-    >>> limit_number(30.000000001), limit_number(7.5, sign=False)
-    ('+30', '7.5')
-    """
-    return number(value, 0 if abs(value - round(value)) < 1e-6 else 1, sign=sign)
 
 
 def counts_words(found: Iterable[Verdict], most: int = 0) -> str:

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from monochord.campaign.found.axes import CommonLine
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.report.document_occasion import lacks_of
-from monochord.report.facts import Known, limit_of, magnets_of, offset_of, with_line
+from monochord.report.facts import Known, limits_said, magnets_of, offset_of, with_line
 from monochord.report.judged import by_occasion, worst_by_magnet
 from monochord.report.summary_decisions import COLUMNS, decision_lines, wrapped
 from monochord.report.tables.table import Cell, column
-from monochord.report.words import UNKNOWN, counted, listed, micrometres, number, offset_words, sight
+from monochord.report.words import UNKNOWN, counted, listed, micrometres, offset_words, sight
 
 LINES = 24
 NO_LINE = "No occasion has axes and a common line."
@@ -74,20 +74,22 @@ def _magnets(result: Result, found: OccasionFinding, line: CommonLine, room: Roo
     """A table of offsets, limit, verdict and move, one line for each magnet."""
     names = magnets_of(result)[: room.magnets]
     judged = dict(by_occasion(result).get(found.name, []))
-    worst = worst_by_magnet(v for family, group in judged.items() if family.ident == "line" for v in group)
+    worst = worst_by_magnet(
+        v for family, group in judged.items() if family.ident in {"line", "line-radial"} for v in group
+    )
     offsets = [offset_of(line, name) for name in names]
     x, y = (_printed(column([pair[k] for pair in offsets], 1e6, across="xy"[k])) for k in (0, 1))
     moves = {move.magnet: move for move in found.moves}
     rows = [("magnet", "x, sideways [µm]", "y, height [µm]", "limit", "verdict", "move")]
     for name, in_x, in_y in zip(names, x, y, strict=True):
-        limit = limit_of(result.campaign.tolerances, "offset", name)
+        limit = limits_said(result.campaign.tolerances, "offset", name)
         move = moves.get(name)
         rows.append(
             (
                 name,
                 in_x,
                 in_y,
-                "none" if limit is None else number(limit * 1e6, 0),
+                limit or "none",
                 worst.get(name, "none"),
                 offset_words(move.x, move.y) if move else "none",
             )

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
 from monochord.campaign.found.comparison import Comparison, OwnMove
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import Result
+from monochord.campaign.found.shift import OWN_MOVE, Shifts
+from monochord.campaign.found.verdict import Verdict
 from monochord.report.bolting import later_occasions, turned
+from monochord.report.document_verdict import word_of
 from monochord.report.facts import by_weight, component
-from monochord.report.judged import by_occasion, magnets_words
-from monochord.report.words import counted, height_word, listed, micrometres, number, side_word
+from monochord.report.judged import Family, by_occasion, limit_words, magnets_words, quantity_words, rule_caution
+from monochord.report.words import counted, height_word, limit_number, listed, micrometres, number, side_word
 
 COLUMNS = 100
 #: So many names stand in a line before the rest is counted.
@@ -21,13 +25,16 @@ def decision_lines(result: Result, most: int) -> list[str]:
     """First steps at the feet, verdicts, own moves, turns; each in at most so many lines of 100 columns."""
     plan = result.plans[-1] if result.plans else None
     found = next(iter(by_weight(result)), None)
+    cautions = _cautions(result)
     parts = [
         _first(result, plan) if plan else "",
         _verdicts(result),
+        cautions,
         _own_moves(found) if found else "",
         _turns(result, plan) if plan else "",
     ]
-    return [line for part in parts for line in wrapped(part, most)]
+    told = {cautions: 3}  # never cut: whoever reads the verdict must read how it was made
+    return [line for part in parts for line in wrapped(part, told.get(part, most))]
 
 
 def wrapped(text: str, most: int) -> list[str]:
@@ -47,8 +54,25 @@ def _verdicts(result: Result) -> str:
     groups = next(iter(by_occasion(result).items()), None)
     if groups is None:
         return ""
-    told = [f"{family.title.capitalize()}: {magnets_words(found, MOST_NAMES)}." for family, found in groups[1]]
+    told = [f"{family.title.capitalize()}: {_judged_words(family, found)}." for family, found in groups[1]]
     return f"Verdict {groups[0]}. {' '.join(told)}"
+
+
+def _judged_words(family: Family, found: Sequence[Verdict]) -> str:
+    if family.whole:
+        return "; ".join(f"{quantity_words(v)} {word_of(v)} to {limit_words(v)}" for v in found)
+    return magnets_words(found, MOST_NAMES)
+
+
+def _cautions(result: Result) -> str:
+    """What must stand beside verdicts of a rule that accepts what is not proven, with the limits that it is for."""
+    groups = next(iter(by_occasion(result).items()), None)
+    said: dict[str, list[str]] = {}
+    for family, found in groups[1] if groups else []:
+        for words in dict.fromkeys(rule_caution(v) for v in found):
+            if words:
+                said.setdefault(words, []).append(family.title)
+    return ". ".join(f"{listed(titles).capitalize()} by {words}" for words, titles in said.items())
 
 
 def _own_moves(found: Comparison) -> str:
@@ -59,7 +83,20 @@ def _own_moves(found: Comparison) -> str:
     unclear = [move.magnet for move in moves if move.found is None]
     parts = [listed(moved, MOST_NAMES)] if moved else ["no magnet moved by itself"]
     parts += [f"cannot be told apart: {listed(unclear, MOST_NAMES)}"] if unclear else []
-    return f"Own moves {found.start} to {found.end}: {'; '.join(parts)}"
+    said = f"Own moves {found.start} to {found.end}: {'; '.join(parts)}"
+    more = "; ".join([said, *(w for s in found.shifts if s.of == OWN_MOVE and (w := _less_words(s)))])
+    # the margin is told where it costs no line of its own
+    return more if len(textwrap.wrap(more, COLUMNS)) == len(textwrap.wrap(said, COLUMNS)) else said
+
+
+def _less_words(found: Shifts) -> str:
+    """How many magnets surely moved by less than their margin, in few words: the page names the others."""
+    known = [s for s in found.each if s.found is not None]
+    if not known:
+        return ""
+    margins = {s.margin for s in known}
+    than = f"{limit_number(1e6 * known[0].margin, sign=False)} µm" if len(margins) == 1 else "its margin"
+    return f"surely less than {than}: {sum(s.less == 'yes' for s in known)} of {len(known)}"
 
 
 def _move_words(move: OwnMove) -> str:

@@ -163,6 +163,15 @@ def percent(share: float) -> str:
     return f"{100.0 * share:.1f}"
 
 
+def limit_number(value: float, *, sign: bool = True) -> str:
+    """A limit, with a decimal only where it has one.
+
+    >>> limit_number(30.000000001), limit_number(7.5, sign=False)
+    ('+30', '7.5')
+    """
+    return number(value, 0 if abs(value - round(value)) < 1e-6 else 1, sign=sign)
+
+
 def pretty(text: str) -> str:
     """Words as people print them: the true sign of plus or minus, and the Greek letter of "micro".
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
 from monochord.campaign.found.axes import Axis, CommonLine
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.given.girder import Magnet
+from monochord.campaign.given.tolerance import Tolerance
 from monochord.report.facts import COVERAGE, Known, axes_of, component, limit_of, offset_of
 from monochord.report.plot import Scale, bottom_axis, error_bar, left_axis, panel
 from monochord.report.svg import Picture, arrow, box, circle, group, ident, line, tag, text
@@ -52,15 +53,19 @@ def axes_picture(result: Result, found: OccasionFinding, line_found: CommonLine)
         _told(magnets, planes),
         f"{found.name}: offsets of the magnetic axes from the common line ({line_found.rule}). Bars are 95 % "
         f"intervals ({COVERAGE} u); the slanted stroke through a dot is the slope of that axis against the line. "
-        + (
-            "The shaded band is the declared tolerance."
-            if any(s.limit for s in planes[0])
-            else "No tolerance is declared."
-        ),
+        + band_words(result.campaign.tolerances, any(s.limit for s in planes[0])),
         WIDTH,
         bottom + 42,
         body,
     )
+
+
+def band_words(tolerances: Iterable[Tolerance], drawn: bool) -> str:
+    """What is said of the shaded band, or why there is none."""
+    if drawn:
+        return "The shaded band is the declared tolerance."
+    other = any(t.quantity == "offset" for t in tolerances)
+    return "The declared limits are no band about zero; see the verdicts." if other else "No tolerance is declared."
 
 
 def _standing(result: Result, found: OccasionFinding, line_found: CommonLine, magnet: Magnet, plane: int) -> Standing:

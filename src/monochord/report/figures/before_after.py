@@ -17,6 +17,7 @@ from monochord.report.figures.along import (
     WIDTH,
     Standing,
     along_scale,
+    band_words,
     beam_axis,
     head_lifts,
     magnet_body,
@@ -55,7 +56,7 @@ def before_after_picture(result: Result, plan: BoltPlan) -> Picture | None:
         f"Expected after the turns: {listed(_told(plan, m) for m in magnets)}.",
         f"{plan.at}: offsets from the common line, now (open circle, upper number) and expected after the turns (filled "
         f"circle, lower number). Bars are 95 % intervals ({COVERAGE} u). "
-        + ("The shaded band is the declared tolerance." if _limits(result) else "No tolerance is declared."),
+        + band_words(result.campaign.tolerances, _limits(result)),
         WIDTH,
         bottom + 42,
         [*body, bottom_axis(along, bottom), beam_axis(bottom + 33)],

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, CONFORMS, Verdict
+from monochord.campaign.given.tolerance import PRODUCERS, SIMPLE_ACCEPTANCE
 from monochord.report.document_verdict import word_of
 from monochord.report.facts import COVERAGE, finite
-from monochord.report.judged import Family, counts_words, quantity_words
+from monochord.report.judged import Family, counts_words, quantity_words, rule_caution
 from monochord.report.plot import Scale, bottom_axis, span_bar
 from monochord.report.svg import Picture, box, circle, cross, group, ident, line, text
 from monochord.report.words import UNKNOWN, decimals_for, percent, scaled, with_uncertainty
@@ -31,9 +33,7 @@ def verdicts_picture(occasion: str, family: Family, found: Sequence[Verdict]) ->
         ident("verdicts", occasion, family.ident),
         f"Verdicts, {occasion}, {family.title}",
         counts_words(found),
-        f"{occasion}, {family.title}. {BARS} Dashed strokes are the limit. Where the bar ends in the grey area the "
-        "magnet conforms; in the framed area on both sides of the limit, the guard band, it cannot be decided"
-        f"{'' if told else ' (the width of the guard band was not told for every row)'}; outside, it does not conform.",
+        f"{occasion}, {family.title}. {BARS} Dashed strokes are the limit. {_zones_words(found, told=told)}",
         WIDTH,
         bottom + 42,
         [
@@ -51,6 +51,19 @@ def verdicts_picture(occasion: str, family: Family, found: Sequence[Verdict]) ->
     )  # fmt: skip
 
 
+def _zones_words(found: Sequence[Verdict], *, told: bool) -> str:
+    """What the areas behind a bar mean, by the rules of these verdicts."""
+    cautions = [words for words in dict.fromkeys(rule_caution(v) for v in found) if words]
+    said = f"{cautions[0][:1].upper()}{cautions[0][1:]}: w" if cautions else "W"
+    if len(cautions) == len({rule_caution(v) for v in found}):
+        return f"{said}here the bar ends in the grey area the magnet is accepted; outside, it does not conform."
+    return (
+        f"{said}here the bar ends in the grey area the magnet conforms; in the framed area on both sides of the limit, the "
+        f"guard band, it cannot be decided{'' if told else ' (the width of the guard band was not told for every row)'}; "
+        "outside, it does not conform."
+    )
+
+
 def _axis_words(family: Family) -> str:
     sides = "x: left +, right \N{MINUS SIGN}; y: up +, down \N{MINUS SIGN}"
     return f"value [{family.unit}]" + (f" ({sides})" if family.unit == "µm" else "")
@@ -59,26 +72,45 @@ def _axis_words(family: Family) -> str:
 def _reach(family: Family, found: Sequence[Verdict]) -> float:
     ends = [0.0]
     for v in found:
-        value, u, limit = (finite(n) or 0.0 for n in (v.value, v.u, v.limit))
-        ends += [abs(value) + COVERAGE * u, limit + (finite(v.guard) or 0.0)]
+        value, u = (finite(n) or 0.0 for n in (v.value, v.u))
+        ends += [abs(value) + COVERAGE * u]
+        ends += [abs(end) + (finite(v.guard) or 0.0) for end in v.ends if math.isfinite(end)]
     return 1.06 * max(ends) * family.factor or 1.0
 
 
 def _row(across: Scale, family: Family, found: Verdict, top: float, *, places: int) -> str:
-    limit, guard = found.limit * family.factor, (finite(found.guard) or 0.0) * family.factor
     upper, lower, middle = top + 2.5, top + ROW - 2.5, top + ROW / 2
-    inner = max(limit - guard, 0.0)
-    zones = [box(across(-inner), upper, across(inner) - across(-inner), lower - upper, "conforms-zone")]
-    for low, high in ((inner, limit + guard), (-limit - guard, -inner)):
-        zones.append(box(across(low), upper, across(high) - across(low), lower - upper, "guard-zone") if guard else "")
     return group(
         text(QUANTITY, middle + 4, quantity_words(found), "tick", anchor="end"),
         text(AMOUNT, middle + 4, _amount(family, found, places), "value", anchor="end"),
-        *zones,
-        *(line(across(s * limit), top, across(s * limit), top + ROW, "limit") for s in (-1, 1)),
+        *(
+            box(across(low), upper, across(high) - across(low), lower - upper, kind)
+            for low, high, kind in _zones(across, found, family.factor)
+        ),
+        *(
+            line(across(end), top, across(end), top + ROW, "limit")
+            for end in (family.factor * e for e in found.ends)
+            if math.isfinite(end)
+        ),
         _bar(across, family, found, middle),
         _words(found, middle),
     )
+
+
+def _zones(across: Scale, found: Verdict, factor: float) -> list[tuple[float, float, str]]:
+    """Areas of one row: where a value conforms, and where it cannot be decided; a side without a limit reaches to the edge."""
+    guard = (finite(found.guard) or 0.0) * factor
+    low, high = (factor * end for end in found.ends)
+    if found.whose == PRODUCERS and found.rule_name != SIMPLE_ACCEPTANCE:
+        return [(max(low - guard, across.low), min(high + guard, across.high), "conforms-zone")]
+    middle = 0.5 * (low + high) if math.isfinite(low + high) else math.inf if math.isinf(high) else -math.inf
+    inner_low, inner_high = min(low + guard, middle), max(high - guard, middle)
+    zones = [(max(inner_low, across.low), min(inner_high, across.high), "conforms-zone")]
+    if guard and math.isfinite(high):
+        zones.append((inner_high, high + guard, "guard-zone"))
+    if guard and math.isfinite(low):
+        zones.append((low - guard, inner_low, "guard-zone"))
+    return zones
 
 
 def _name(found: Sequence[Verdict], i: int) -> str:

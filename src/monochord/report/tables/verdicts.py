@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from monochord.campaign.found.axes import CommonLine
 from monochord.campaign.found.verdict import Verdict
+from monochord.campaign.given.tolerance import ALL_TOGETHER, EACH_AXIS, PRODUCERS, RADIAL, RMS, SIMPLE_ACCEPTANCE
 from monochord.report.document_verdict import key_of, reason_of, word_of
 from monochord.report.facts import Known, finite
-from monochord.report.judged import Family, plane_of, quantity_words
+from monochord.report.judged import Family, called, limit_words, plane_of, quantity_words
 from monochord.report.svg import ident
 from monochord.report.tables.table import Cell, Table, column, plain, reasons_note, rows_of, words
-from monochord.report.words import decimals_for, height_word, percent, scaled, side_word
+from monochord.report.words import decimals_for, height_word, limit_number, percent, pretty, scaled, side_word
 
 STYLES = {"conforms": "verdict", "does not conform": "verdict strong", "cannot be decided": "verdict strong"}
 
@@ -36,26 +38,88 @@ def verdicts_table(occasion: str, family: Family, found: Sequence[Verdict]) -> T
     several = (
         [[words("not known" if finite(v.value) is None else v.evidence) for v in found]] if len(evidence) > 1 else []
     )
+    prior = any(v.posterior is not None for v in found)
     rests = f" All rest on: {'; '.join(evidence)}." if len(evidence) == 1 else ""
     return Table(
         ident("table-verdicts", occasion, family.ident),
         f"Verdicts, {occasion}, {family.title}",
         (
             "magnet", "quantity", f"value [{family.unit}]", f"limit [{family.unit}]", f"guard ± [{family.unit}]",
-            "probability [%]", "verdict", *(["rests on"] if several else []),
+            "probability [%]", *(["given the prior [%]"] if prior else []), "verdict", *(["rests on"] if several else []),
         ),
         rows_of(
-            [words(v.magnet) for v in found],
+            [words(v.magnet or "girder") for v in found],
             [Cell(quantity_words(v), style="whole") for v in found],
             _values(family, found),
-            [plain(v.limit, 0, family.factor) for v in found],
-            [plain(finite(v.guard), places, family.factor) for v in found],
+            [_limit_cell(v, family) for v in found],
+            [_guard_cell(v, places, family.factor) for v in found],
             [share_cell(v.probability) for v in found],
+            *([[share_cell(v.posterior) for v in found]] if prior else []),
             [verdict_cell(word_of(v)) for v in found],
             *several,
         ),
         note=f"Rule: {'; or '.join(rules)}.{rests} Probability: that the true value lies within the limit. "
-        f"{reasons_note(unknown)}".strip(),
+        f"{_whole_words(found)}{reasons_note(unknown)}".strip(),
+    )  # fmt: skip
+
+
+def _whole_words(found: Sequence[Verdict]) -> str:
+    """What the value of a girder as a whole is."""
+    if not any(v.form == ALL_TOGETHER for v in found):
+        return ""
+    return "All at once: the value is that of the component that keeps its limits least surely. "
+
+
+def _limit_cell(found: Verdict, family: Family) -> Cell:
+    """The limit, or both where they do not lie evenly about zero."""
+    if found.even or found.form in {RADIAL, RMS}:
+        return Cell(limit_number(found.limit * family.factor, sign=False), found.limit, style="number")
+    return Cell(limit_words(found).removeprefix("the limits ").removesuffix(f" {family.unit}"), style="number")
+
+
+def _guard_cell(found: Verdict, places: int, factor: float) -> Cell:
+    """Half width of the guard band, or that there is none."""
+    if found.rule_name == SIMPLE_ACCEPTANCE:
+        return Cell("none: simple acceptance")
+    if found.form != EACH_AXIS:
+        return Cell("by probability")
+    cell = plain(finite(found.guard), places, factor)
+    return replace(cell, word="outside") if found.whose == PRODUCERS and cell.value is not None else cell
+
+
+#: What the risks by the prior alone are.
+FLEET_WORDS = ", the last two of all there may be by the prior (global risks)"
+
+
+def risks_table(occasion: str, family: Family, found: Sequence[Verdict]) -> Table | None:
+    """What is risked by each decision, where a prior or another rule than the common one asks for it; None elsewhere."""
+    if all(v.prior == "none" and v.rule_name != SIMPLE_ACCEPTANCE and v.whose != PRODUCERS for v in found):
+        return None
+    fleet = any(v.global_consumers_risk is not None for v in found)
+    reasons = [(called(v), v.why_no_prior) for v in found if fleet and v.global_consumers_risk is None]
+    single = (
+        ""
+        if fleet
+        else " " + "; ".join(dict.fromkeys(f"{v.why_no_prior[:1].upper()}{v.why_no_prior[1:]}." for v in found))
+    )
+    priors = "; ".join(dict.fromkeys(v.prior for v in found))
+    return Table(
+        ident("table-risks", occasion, family.ident),
+        f"Risks of these decisions, {occasion}, {family.title}",
+        (
+            "magnet", "quantity", "does not conform, if accepted [%]", "conforms, if rejected [%]",
+            *(("of all: accepted wrongly [%]", "of all: not accepted wrongly [%]") if fleet else ()),
+        ),
+        rows_of(
+            [words(v.magnet or "girder") for v in found],
+            [Cell(quantity_words(v), style="whole") for v in found],
+            [share_cell(v.consumers_risk) for v in found],
+            [share_cell(v.producers_risk) for v in found],
+            *(([share_cell(v.global_consumers_risk) for v in found],) if fleet else ()),
+            *(([share_cell(v.global_producers_risk) for v in found],) if fleet else ()),
+        ),
+        note=pretty(f"Prior: {priors}.") + " The first two are of this very one (specific consumer's and producer's risk)"
+        f"{FLEET_WORDS if fleet else ''}.{single} {reasons_note(reasons)}".rstrip(),
     )  # fmt: skip
 
 

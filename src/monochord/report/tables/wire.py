@@ -11,7 +11,7 @@ from monochord.campaign.found.axes import Axis, CommonLine, Correction
 from monochord.campaign.found.result import OccasionFinding, Result, WireFinding
 from monochord.ground.estimate import kind_of
 from monochord.report.document_occasion import reasons_of
-from monochord.report.facts import Known, component, finite, limit_of, magnets_of, offset_of
+from monochord.report.facts import Known, component, finite, limit_of, limits_said, magnets_of, offset_of
 from monochord.report.svg import ident
 from monochord.report.tables.table import Cell, Table, column, plain, reasons_note, rows_of, words
 from monochord.report.words import decimals_for, listed, number, scaled
@@ -29,6 +29,7 @@ def offsets_table(result: Result, found: OccasionFinding, line: CommonLine) -> T
     names = magnets_of(result)
     offsets = [offset_of(line, n) for n in names]
     limits = [limit_of(result.campaign.tolerances, "offset", n) for n in names]
+    said = [limits_said(result.campaign.tolerances, "offset", n) for n in names]
     missing = [(n, "not part of the common line") for n, (x, _) in zip(names, offsets, strict=True) if x.value is None]
     return Table(
         ident("table-offsets", found.name),
@@ -39,7 +40,7 @@ def offsets_table(result: Result, found: OccasionFinding, line: CommonLine) -> T
             [plain(m.point[2], 3, sign=True) for m in result.campaign.girder.magnets],
             column([x for x, _ in offsets], UM, across="x"),
             column([y for _, y in offsets], UM, across="y"),
-            [Cell("none declared", style="number") if v is None else plain(v, 0, UM) for v in limits],
+            [Cell(w or "none declared", v, style="number") for v, w in zip(limits, said, strict=True)],
         ),
         note=f"Common line: {line.rule}. Rests on: {found.line_evidence}. {reasons_note(missing)}".strip(),
     )
