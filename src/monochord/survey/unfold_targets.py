@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from monochord.ground.trace import Line, Place, Sum, pointer
 from monochord.survey.unfold_gain import Laid, zeros
 from monochord.survey.unfold_rows import Row, grouped, kept_rows, of_rows, pulls, way_of
 
 #: How rows make a coordinate.
 PULL = (
-    "each reading brings its gain times what it says of the departure: its residual, and what it would read less were "
-    "the target at the nominal place; the gain is how the coordinate follows the reading in the adjustment of all "
-    "stations, laid onto the nominal places of the girder's targets"
+    "each reading brings its gain times what it says of the departure: its residual, and to this target and to those "
+    "that decide the frame also what it would read less were they at their nominal places; the gain is how the "
+    "coordinate follows the reading in the adjustment of all stations, laid onto the nominal places of the girder's targets"
 )
 
 
@@ -21,9 +23,10 @@ def target_rows(laid: Laid, target: int, axis: int) -> list[Row]:
     stations, points = zeros(laid)
     points[target, axis] = 1.0
     gains = laid.gains(stations, points)
-    departure = laid.departure.copy()
-    if math.isnan(laid.nominal[target, axis]):
-        departure[target] = laid.state.points[target]
+    # Targets that neither decide the frame nor are asked for count from where they were found: they cancel.
+    departure = np.where(laid.used[:, None], laid.departure, 0.0)
+    known = not math.isnan(laid.nominal[target, axis])
+    departure[target] = laid.departure[target] if known else laid.state.points[target]
     return pulls(laid, gains, laid.said(stations, departure))
 
 
