@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evidence.studies import campaign_coverage, closure_fleet, line_coverage
+from evidence.studies import campaign_coverage, closure_fleet, line_coverage, linear_law
 from evidence.study import Study
 
-STUDIES: tuple[Study, ...] = (line_coverage.STUDY, campaign_coverage.STUDY, closure_fleet.STUDY)
+STUDIES: tuple[Study, ...] = (line_coverage.STUDY, campaign_coverage.STUDY, closure_fleet.STUDY, linear_law.STUDY)

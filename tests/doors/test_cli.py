@@ -48,7 +48,7 @@ def test_help_teaches_the_two_commands(tmp_path: Path) -> None:
     assert "Exit codes: 0 done, 1 defect of the program, 2 command given wrongly, 3 input refused" in " ".join(
         told.stdout.split()
     )
-    for command in ("begin", "run", "budget", "closure", "replay", "demo"):
+    for command in ("begin", "run", "budget", "check", "closure", "replay", "demo"):
         assert monochord(command, "--help", cwd=tmp_path).returncode == 0
 
 

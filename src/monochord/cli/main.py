@@ -286,6 +286,35 @@ def why(
 
 
 @main.command()
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
+@click.argument("occasion", required=False, default="")
+@click.option("--runs", default=1000, show_default=True, help="Runs of the chain at most; one takes about 0.1 s.")
+@click.option("--digits", type=click.Choice(["1", "2"]), default="1", show_default=True, help="Digits of u to hold to.")
+@click.option("--seed", default=1, show_default=True, help="The same seed gives the same draws.")
+def check(campaign: str, occasion: str, runs: int, digits: str, seed: int) -> None:
+    """Hold the linear uncertainties of an occasion's offsets to draws of the whole chain over its raw readings.
+
+    Every reading is drawn by its noise and every shared cause by its spread, and the chain is run on them. Ends with 5
+    where the linear law does not hold. Ctrl-C ends the runs and tells what there is.
+
+    \b
+    Example:
+      monochord check campaign-12 5-restored --runs 2000
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.check import check_campaign
+    from monochord.job.context import real_context
+
+    context = real_context(lambda line: click.echo(line, err=True))
+    holds, lines = check_campaign(Path(campaign), context, occasion=occasion, runs=runs, digits=int(digits), seed=seed)
+    for line in lines:
+        click.echo(line)
+    if not holds:
+        sys.exit(DIFFERS)
+
+
+@main.command()
 @click.option(
     "--seed", default=1, show_default=True, help="Seed of the invented campaign; the same seed gives the same data."
 )

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +61,7 @@ def budget(
     measures: Sequence[Measure] = (),
     variables: Mapping[str, Variable] | None = None,
     place: tuple[str, str, str] = ("", "", ""),
+    enlarged: float = 1.0,
 ) -> Budget:
     """Budget of the named component of an estimate.
 
@@ -71,6 +72,8 @@ def budget(
     ends       lower and upper limit where they are not even, infinite on a side without one
     measures   what could be done;  variables  cause id -> how its variables are told, before those of its kind
     place      occasion, magnet and quantity that it belongs to
+    enlarged   factor by which the estimate's uncertainties were enlarged: the values then seem to follow
+               a cause so much more strongly than they do, and the error that is needed would come out too small
 
     >>> causes = {"fit:a": np.array([[9.0]]), "stringing:a": np.array([[16.0]])}
     >>> twice = Measure("stringing", "string again", "predicted", (("stringing", "a", 0.5),))
@@ -95,7 +98,10 @@ def budget(
         shares=_shares(by_cause, total),
         reliefs=_reliefs(by_cause, total, measures),
         flips=_flips(
-            {c: parts[c] for c, v in by_cause.items() if v >= _FEEBLE * total}, min(reach, key=abs), variables or {}
+            {c: parts[c] for c, v in by_cause.items() if v >= _FEEBLE * total},
+            min(reach, key=abs),
+            variables or {},
+            enlarged,
         )
         if reach
         else (),
@@ -141,8 +147,11 @@ def _part(factor: Factor, row: int) -> _Part:
     return _Part(jacobian, direction, float(jacobian @ direction))
 
 
-def _flips(parts: Mapping[str, _Part], reach: float, variables: Mapping[str, Variable]) -> tuple[Flip, ...]:
+def _flips(
+    parts: Mapping[str, _Part], reach: float, variables: Mapping[str, Variable], enlarged: float
+) -> tuple[Flip, ...]:
     made = [_flip(c, p, reach, variables.get(c, VARIABLES.get(kind_of(c)))) for c, p in parts.items()]
+    made = [f if f.size is None else replace(f, size=f.size * enlarged) for f in made]
     return tuple(sorted(made, key=lambda f: (_level(f.times_u), f.cause)))
 
 

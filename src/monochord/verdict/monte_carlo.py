@@ -84,6 +84,7 @@ def monte_carlo(
     tighter: float = 1.0,
     least_batches: int = LEAST_BATCHES,
     most_outcomes: int = MOST_OUTCOMES,
+    batch: int = BATCH,
     go_on: Callable[[Progress], bool] | None = None,
 ) -> MonteCarlo:
     """The law of a function of uncertain inputs, drawn until mean, uncertainty and interval ends stand still.
@@ -95,6 +96,8 @@ def monte_carlo(
     function       (draws, n) -> (draws,) or (draws, m), all draws at once;  drawer  see monte_carlo_laws
     rng            the generator; the same seed gives the same outcome
     tighter        5 when the run is to judge the linear law (JCGM 101:2008, 8.2, from memory)
+    batch          draws in a batch, more where an interval would leave out fewer than a hundred of them; fewer than BATCH only
+                   where one draw takes long: the doubt of interval ends is then itself known less well
     least_batches  2 or more;  most_outcomes  an end to patience: the result then says that it did not settle
     go_on          told after every batch; answering False stops the run, and what was drawn so far is handed back
     Refused when the function gives no number for some draws, with how many.
@@ -106,7 +109,7 @@ def monte_carlo(
     """
     share_wanted("coverage", coverage)
     wanted(least_batches >= 2 and tighter > 0.0, f"{least_batches} batches", "2 or more", "one batch tells no scatter")
-    size = max(BATCH, math.ceil(100.0 / (1.0 - coverage)))
+    size = batch if batch < BATCH else max(batch, math.ceil(100.0 / (1.0 - coverage)))
     kept: list[Array] = []
     figures: list[Array] = []
     worst = math.inf
