@@ -63,13 +63,8 @@ def test_every_number_is_told_and_is_the_document_s_own(i: int) -> None:
 
 @pytest.mark.parametrize("i", [0, 1, 2])
 def test_every_sum_makes_its_number_again(i: int) -> None:
-    # the rigid motion that the fit finds on top is free by a thousand times its size, and rounding with it: there 1e-14 m or
-    # rad are allowed, a millionth of what a survey tells
-    off = {name: apart(s) for name, s in walked(i).sums.items() if not name.startswith("rigid#then")}
+    off = {name: apart(s) for name, s in walked(i).sums.items()}
     assert {name: size for name, size in off.items() if size > ROUNDING} == {}
-    then = [s for name, s in walked(i).sums.items() if name.startswith("rigid#then")]
-    assert len(then) > 6
-    assert max(abs(s.again() - s.value) for s in then) < 1e-14
 
 
 @pytest.mark.parametrize("i", [0, 1, 2])

@@ -83,13 +83,14 @@ def decide(task: Task, now: Stand) -> Decision:
 
 def turns_of(girder: Girder, decision: Decision) -> dict[str, float]:
     """Bolt -> turns [turn], whole multiples of its smallest step; 0 for "leave"."""
-    return {
-        b.name: float(n * _finest(b.smallest_step)) + 0.0 for b, n in zip(girder.bolts, decision.steps, strict=True)
-    }
+    steps = zip(girder.bolts, decision.steps.tolist(), finest_of(girder).tolist(), strict=True)
+    return {bolt.name: count * finest + 0.0 for bolt, count, finest in steps}
 
 
-def _finest(smallest_step: float) -> float:
-    return smallest_step if np.isfinite(smallest_step) and smallest_step > 0.0 else 1e-3
+def finest_of(girder: Girder) -> Array:
+    """Smallest step of every bolt (m,) [turn]; one without any is turned as finely as a hand can, a thousandth of a turn."""
+    told = np.array([b.smallest_step for b in girder.bolts])
+    return np.where(np.isfinite(told) & (told > 0.0), told, 1e-3)
 
 
 def curable_share(decision: Decision, own: Mapping[str, tuple[float, float]]) -> float | None:

@@ -7,7 +7,7 @@ findings are compared with, are sums over the masses that the girder carries.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
 
 import numpy as np
@@ -20,6 +20,7 @@ from monochord.girder.contact import Contact, settle
 from monochord.girder.decision import Array, Decision, Task
 from monochord.girder.evidence import Unknowns
 from monochord.girder.fit import Rows
+from monochord.girder.model import Standing, elastic, standing
 from monochord.girder.state import Stand
 from monochord.ground.trace import Line, Place, Sum, pointer
 from monochord.ground.trace_linear import Linear, Source, Teller, part_of, whole
@@ -271,7 +272,8 @@ def _level(planned: Planned, i: int) -> Sum:
         lines = tuple(Line(words, mass, places=(Place("", 0, key),)) for words, key, mass in masses)
 
         def again(amounts: Sequence[float]) -> float:
-            return float(settle(on, np.zeros(len(on.names)), columns @ np.array(amounts)).loads[i])
+            again_on = weighed(planned, amounts)
+            return float(settle(again_on, np.zeros(len(on.names)), again_on.free.weight).loads[i])
 
         return Sum(
             level_name(on.names[i]), "N", value, lines, "the foot hangs on level bolts and carries nothing", again
@@ -296,6 +298,15 @@ def masses_of(planned: Planned) -> tuple[list[tuple[str, str, float]], Array]:
     return [*masses, ("mass of the girder per length", "girder.beam.mass_per_length", beam)], np.column_stack(
         [down, own]
     )
+
+
+def weighed(planned: Planned, masses: Sequence[float]) -> Standing:
+    """The girder on its bolts with these masses, in the order of :func:`masses_of`."""
+    girder, beam = planned.task.girder, planned.task.on.free.beam
+    left = list(masses)
+    items = tuple(replace(item, mass=left.pop(0)) if item.mass else item for item in girder.items)
+    girder = replace(girder, items=items, beam=replace(beam, mass_per_length=left[0] if left else 0.0))
+    return standing(girder, elastic(girder, gravity=planned.gravity))
 
 
 def mass_lines(planned: Planned, factors: Array) -> list[Line]:

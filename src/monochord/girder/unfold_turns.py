@@ -12,7 +12,7 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.girder import evidence
 from monochord.girder.aim import magnet_rows
 from monochord.girder.contact import Contact, settle
-from monochord.girder.decision import Array, Decision, curable_share, decide, turns_of
+from monochord.girder.decision import Array, Decision, curable_share, decide, finest_of, turns_of
 from monochord.girder.expect import rms_of
 from monochord.girder.unfold_causes import steps_name
 from monochord.girder.unfold_rows import (
@@ -23,6 +23,7 @@ from monochord.girder.unfold_rows import (
     masses_of,
     relative_load,
     sag_per_mass,
+    weighed,
 )
 from monochord.ground.estimate import Estimate
 from monochord.ground.trace import Line, Place, Sum
@@ -104,7 +105,7 @@ def _turns(plan: BoltPlan, planned: Planned, i: int) -> Sum:
 def _steps(planned: Planned, i: int) -> Sum:
     bolt, decision = planned.task.girder.bolts[i], planned.decision
     turns = turns_of(planned.task.girder, decision)[bolt.name]
-    finest = turns / float(decision.steps[i]) if decision.steps[i] else 1.0
+    finest = float(finest_of(planned.task.girder)[i])
     lines = (
         Line("turns", turns, relative("turns", bolt.name)),
         Line("smallest step, in turns", finest, places=(Place("", 0, f"girder.bolts.{bolt.name}.smallest_step"),)),
@@ -317,15 +318,17 @@ def _settled(after: _After, name: str, value: float, heights: list[Line], i: int
     planned, on = after.planned, after.planned.task.on
     turns = turns_of(planned.task.girder, planned.decision)
     turned = [Line(f"turn of {b}", t, relative("turns", b)) for b, t in turns.items()]
-    masses, columns = masses_of(planned)
+    masses = masses_of(planned)[0]
     weights = [Line(words, mass, places=(Place("", 0, key),)) for words, key, mass in masses]
     bow = Line("change of top minus bottom", float(planned.now.amounts.value[-1]), part_of("shape_before", "bow"))
-    advance = np.array([abs(b.thread_pitch) for b in planned.task.girder.bolts])
+    step, finest = planned.decision.aim.step, finest_of(planned.task.girder)
 
     def again(amounts: Sequence[float]) -> float:
         every, count = np.array(amounts), len(on.names)
-        forces = columns @ every[2 * count : -1] + on.free.bow * every[-1]
-        return float(settle(on, every[:count] + every[count : 2 * count] * advance, forces).loads[i])
+        steps = np.rint(every[count : 2 * count] / finest)
+        now = weighed(planned, amounts[2 * count : -1])
+        forces = now.free.weight + now.free.bow * every[-1]
+        return float(settle(now, every[:count] + steps * step * 1e-6, forces).loads[i])
 
     how = "the girder settled on its bolts after the turns: nothing, or next to nothing, comes to this one"
     return Sum(name, "N", value, (*heights, *turned, *weights, bow), how, again)

@@ -54,8 +54,8 @@ class Fit:
 
     @property
     def unknowns(self) -> Array:
-        """b^ (p,)."""
-        found: Array = self.model.expected + self.model.prior**2 * (self.model.design.T @ self.pull)
+        """b^ (p,), through the gain, so that a number and the sum that tells it round alike."""
+        found: Array = self.model.expected + self.gain @ self.residual
         return found
 
     def freeing(self, *blocks: Block) -> Fit:
