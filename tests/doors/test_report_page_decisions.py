@@ -167,7 +167,13 @@ def test_own_moves_are_those_of_the_document(root: Node, document: Document) -> 
         for cells in told:
             m = cells[0].text
             expected = [alone[m]["dx"], every[m]["dx"], alone[m]["dy"], every[m]["dy"]]
-            assert [exact(c) for c in cells[1:]] == expected
+            assert [exact(c) for c in cells[1:5]] == expected
+            for cell, q in zip(cells[5:], ("dx", "dy"), strict=True):
+                low, high = every[m]["interval_95"][q]
+                ends = [float(text.replace("−", "-")) for text in cell.text.split(" to ")]
+                # printed to a tenth of a micrometre
+                assert ends == pytest.approx([1e6 * low, 1e6 * high], abs=0.051)
+                assert low < every[m][q] < high
         six = lines(tables(root)[ident("table-six", *pair)])
         for cells in six:
             move = (every if cells[7].text == every[cells[0].text]["evidence"] else alone)[cells[0].text]

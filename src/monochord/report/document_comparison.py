@@ -94,6 +94,7 @@ def own_move_part(move: OwnMove) -> dict[str, object]:
     values["cov"] = _covariance(move.estimate.cov, rows)
     values |= {"found": found_word(move.found), "evidence": move.evidence, "words": move.words}
     across = all(n in move.estimate.names for n in names[:2])
+    values["interval_95"] = {q: _interval(move, k, known[k].u) for k, q in enumerate(SIX[:2])}
     values["causes"] = causes_part(move.estimate, names[0], names[1]) if across else []
     unknown = f"{move.evidence} do not tell it"
     part = entry(values, dict.fromkeys(SIX, unknown))
@@ -101,6 +102,11 @@ def own_move_part(move: OwnMove) -> dict[str, object]:
         reasons = part.get("reasons", {})
         part["reasons"] = {**(reasons if isinstance(reasons, dict) else {}), "cov": f"null where {unknown}"}
     return part
+
+
+def _interval(move: OwnMove, component: int, u: float | None) -> list[object]:
+    """Ends of the 95 % interval of a component; of a slip left open it is not value and twice u."""
+    return [None, None] if u is None else list(move.interval(component))
 
 
 def _covariance(cov: np.ndarray[tuple[int, ...], np.dtype[np.float64]], rows: list[int]) -> list[object]:

@@ -64,6 +64,13 @@ class OwnMove:
     words: str
     laws: tuple[TwoNormals, ...] = ()
 
+    def interval(self, component: int, level: float = 0.95) -> tuple[float, float]:
+        """The interval of one of the six that holds the truth at this level, as much left out on either side; SI."""
+        if self.laws:
+            return self.laws[component].interval(level)
+        value, u = float(self.estimate.value[component]), float(self.estimate.u[component])
+        return TwoNormals(0.0, value, u, value, u).interval(level)
+
 
 @dataclass(frozen=True, slots=True)
 class TargetMove:

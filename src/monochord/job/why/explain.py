@@ -13,6 +13,7 @@ from monochord.ground.trace import Sum
 from monochord.job.why.budgets import of_budget
 from monochord.job.why.components import uncertainty
 from monochord.job.why.given import of_given
+from monochord.job.why.intervals import of_interval
 from monochord.job.why.known import Known, Teller, rooms_of
 from monochord.job.why.lines import of_line
 from monochord.job.why.names import number_at, numbers, split
@@ -21,7 +22,16 @@ from monochord.job.why.verdicts import of_tolerance, of_verdict
 from monochord.report.document import result_document
 
 #: The job's own tellers; what none of them knows is asked of the rooms.
-TELLERS: tuple[Teller, ...] = (of_line, of_verdict, of_tolerance, of_given, of_shift, of_budget, uncertainty)
+TELLERS: tuple[Teller, ...] = (
+    of_line,
+    of_verdict,
+    of_tolerance,
+    of_given,
+    of_shift,
+    of_budget,
+    of_interval,
+    uncertainty,
+)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
