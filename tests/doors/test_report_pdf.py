@@ -163,10 +163,12 @@ def test_own_moves_are_read_back(document: Document, text: str) -> None:
         for magnet, rest in told:
             alone, every = part["own_moves_from_targets"][magnet], part["own_moves"][magnet]
             printed = numbers(rest)
-            assert len(printed) == 8
+            assert len(printed) == 12
             for k, (move, q) in enumerate(((alone, 0), (every, 0), (alone, 1), (every, 1))):
                 assert close(printed[2 * k], move[("dx", "dy")[q]], 1e6, 1)
                 assert close(printed[2 * k + 1], move["cov"][q][q] ** 0.5, 1e6, 1)
+            for place, end in zip(printed[8:], (*every["interval_95"]["dx"], *every["interval_95"]["dy"]), strict=True):
+                assert close(place, end, 1e6, 1)
 
 
 def test_turns_are_read_back(document: Document, text: str) -> None:
