@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 
 from monochord.campaign.given.tolerance import (
@@ -148,13 +149,13 @@ def _prior(node: Node, dimension: str) -> tuple[PriorKnowledge, list[Fault]]:
         prior = PriorKnowledge(
             law,
             node.amount("mean", dimension, 0.0),
-            node.amount("sd", dimension, float("nan")),
-            node.amount("low", dimension, float("nan")),
-            node.amount("high", dimension, float("nan")),
+            node.amount("sd", dimension, math.nan),
+            node.amount("low", dimension, math.nan),
+            node.amount("high", dimension, math.nan),
             tuple(_value(node, text, dimension) for text in node.texts("values")),
             node.amount("good_to", dimension, 0.0),
-            node.number("shape", float("nan")),
-            node.amount("scale", dimension, float("nan")),
+            node.number("shape", math.nan),
+            node.amount("scale", dimension, math.nan),
         )
     except Refused as refusal:
         return PriorKnowledge(), list(refusal.faults)
