@@ -23,9 +23,12 @@ Places = NDArray[np.int64]
 
 #: The drift's slope changes by about this much [rad/s per s] in this time [s]: a millihertz in a quarter of an hour,
 #: begun or ended within a quarter of an hour.
-_SLOPE, _SLOPE_TIME = 2.0 * np.pi * 1e-6, 1000.0
+_SLOPE = 2.0 * np.pi * 1e-6
+_SLOPE_TIME = 1000.0
 #: Offsets of modes and of blocks [rad/s], and the least uncertainty of one scan's own shift [rad/s].
-MODE, BLOCK, LEAST = 2.0 * np.pi * 2e-3, 2.0 * np.pi * 1e-4, 2.0 * np.pi * 1e-5
+MODE = 2.0 * np.pi * 2e-3
+BLOCK = 2.0 * np.pi * 1e-4
+LEAST = 2.0 * np.pi * 1e-5
 
 
 @dataclass(frozen=True, eq=False, slots=True)

@@ -16,7 +16,9 @@ Array = NDArray[np.float64]
 
 #: Field of the earth and of halls [T], what remains of it when it is not uniform [T m], and remanence over working
 #: field of magnets: common practice, no source.
-ROOM, PATCH, REMANENCE = 50e-6, 5e-6, 5e-3
+ROOM = 50e-6
+PATCH = 5e-6
+REMANENCE = 5e-3
 
 
 def unmeasured_background(block: Block, setup: Setup) -> tuple[Array, Array]:

@@ -30,7 +30,9 @@ Array = NDArray[np.float64]
 FEWEST_POINTS = 8
 #: Prior of the relative half split of the two planes, of their turn [rad] and of the chain's phase [rad].
 #: They only keep a wire without a split from leaving its turn free.
-SPLIT, _TURN, _PHASE = 1e-3, 1.0, 0.3
+SPLIT = 1e-3
+_TURN = 1.0
+_PHASE = 0.3
 #: A first guess of the readings' noise, as part of the largest one; the residuals tell the true one.
 NOISE = 2e-3
 COMMON = 3

@@ -18,7 +18,8 @@ from monochord.wire.resonance import Transfer
 
 #: Relative uncertainty of gravity where it was told for the place, and of a wire whose modes are in tune: the
 #: density's even parts would show in f_n / (n f1), its odd parts do not. Common practice, no source.
-GRAVITY, DENSITY = 1e-4, 5e-4
+GRAVITY = 1e-4
+DENSITY = 5e-4
 
 
 @dataclass(frozen=True, slots=True)

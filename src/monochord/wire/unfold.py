@@ -190,7 +190,7 @@ def middle(magnet: str, z: float) -> Sum:
     """Where a magnet's middle is, a given fact.
 
     >>> middle("Q1", 0.5).lines[0].places[0].column
-    'girder.items[Q1].point[2]'
+    'girder.items.Q1.point.2'
     """
-    line = Line("middle of the magnet", z, unit="m", places=setting(f"girder.items[{magnet}].point[2]"))
+    line = Line("middle of the magnet", z, unit="m", places=setting(f"girder.items.{magnet}.point.2"))
     return Sum(axis_name(magnet, "z"), "m", z, (line,), "as told")

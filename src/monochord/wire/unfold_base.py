@@ -2,7 +2,7 @@
 
 Names of the document are as it has them (``axes/Q1/x``); what is not in it stands behind ``wire#``, such as
 ``wire#law/3/mode 2/Q1/c/0/re``. A setting's place has no file and the key ``wire.length``; a constant of the
-program has the key ``code.wire.sensors.SQUARE``.
+program has the key ``program.wire.sensors.SQUARE``.
 """
 
 from __future__ import annotations
@@ -161,4 +161,4 @@ def by_scan(rows: Sequence[Row]) -> dict[str, NDArray[np.int64]]:
 
 def nothing(name: str, unit: str, how: str, key: str) -> Sum:
     """A number that is zero by a rule, with the key of what makes it so."""
-    return Sum(name, unit, 0.0, (times("nothing", 0.0, 0.0, unit=unit, places=setting(key)),), how)
+    return Sum(name, unit, 0.0, (Line("nothing", 0.0, unit=unit, places=setting(key)),), how)

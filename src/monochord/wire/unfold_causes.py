@@ -65,7 +65,9 @@ class Causes:
             "detuning": self._detuning,
             "planes": lambda name, _, i, j: self.transfers.planes_spread(name),
             "sag": lambda name, _, i, j: self._sag(name),
-            "slope leakage": lambda name, _, i, j: _squared(name, i, j, SLOPE, key="code.wire.slope.SLOPE", unit="rad"),
+            "slope leakage": lambda name, _, i, j: _squared(
+                name, i, j, SLOPE, key="program.wire.slope.SLOPE", unit="rad"
+            ),
             "stage scale": lambda name, _, i, j: _squared(
                 name, i, j, wire.u_stage_scale, key="wire.u_stage_scale", unit="1"
             ),
@@ -113,22 +115,25 @@ class Causes:
     def _unmeasured(self, view: View, name: str, i: int, j: int) -> Sum:
         if i != j:
             return nothing(
-                name, "", "the parts of a background that nobody measured are taken as independent", "code.wire.missing"
+                name,
+                "",
+                "the parts of a background that nobody measured are taken as independent",
+                "program.wire.missing.unmeasured_background",
             )
         block, setup = view.block, self.base.evidence.setup
         power = i // 2
         if power == 0:
             room, patch = room_field(block, setup)
             lines: tuple[Line, ...] = (
-                given("field of the room, as the mode weighs it", room**2, "code.wire.missing.ROOM", "T2 m2"),
-                given("what is not uniform in it", patch**2, "code.wire.missing.PATCH", "T2 m2"),
+                given("field of the room, as the mode weighs it", room**2, "program.wire.missing.ROOM", "T2 m2"),
+                given("what is not uniform in it", patch**2, "program.wire.missing.PATCH", "T2 m2"),
             )
             return Sum(name, "T2 m2", room**2 + patch**2, lines, "bound of a background that nobody measured")
         order = power if power < block.magnet.order - 1 else 1
         each = left_by(order, block, setup)
-        share = setting("code.wire.missing.REMANENCE")
+        share = setting("program.wire.missing.REMANENCE")
         lines = tuple(
-            Line(f"remanence of {m}", v**2, places=(*setting(f"girder.items[{m}].derivative"), *share))
+            Line(f"remanence of {m}", v**2, places=(*setting(f"girder.items.{m}.derivative"), *share))
             for m, v in each.items()
         )
         if not lines:
@@ -137,7 +142,9 @@ class Causes:
 
     def _detuning(self, name: str, ident: str, i: int, j: int) -> Sum:
         if i != j:
-            return nothing(name, "rad2/s2", "shifts of different modes are taken as independent", "code.wire.centre")
+            return nothing(
+                name, "rad2/s2", "shifts of different modes are taken as independent", "program.wire.centre.SHIFT_FLOOR"
+            )
         found = self.centres.found(self._magnet(ident))
         view = found.views[i]
         number, transfer = view.block.mode, self.base.evidence.setup.transfer
@@ -150,7 +157,7 @@ class Causes:
                 inner("transfer", f"mode {number}", "decay"),
                 "1/s",
             ),
-            given("best that is believed, in half linewidths", SHIFT_FLOOR, "code.wire.centre.SHIFT_FLOOR", "1"),
+            given("best that is believed, in half linewidths", SHIFT_FLOOR, "program.wire.centre.SHIFT_FLOOR", "1"),
         )
 
         def made(a: Sequence[float]) -> float:
@@ -168,15 +175,14 @@ class Causes:
     def _stringing(self, name: str, ident: str, i: int, j: int) -> Sum:
         wire = self.base.evidence.setup.wire
         if i != j:
-            return nothing(name, "m2", "half waves are taken as independent", "code.wire.stringing.HALF_WAVES")
+            return nothing(name, "m2", "half waves are taken as independent", "program.wire.stringing.HALF_WAVES")
         factor = self._factor(ident)
         value = float(factor.spread[i, i]) if factor is not None else 0.0
-        u2 = wire.u_stringing**2
-        share = value / u2 if u2 else 0.0
-        line = times(
-            "squared uncertainty of a fresh stringing", share, u2, unit="m2", places=setting("wire.u_stringing")
-        )
-        return Sum(name, "m2", value, (line,), "half waves of the wire's own course, falling as one over their number")
+        u = wire.u_stringing
+        share = value / u**2 if u else 0.0
+        line = given("uncertainty of a fresh stringing", u, "wire.u_stringing", "m")
+        how = "half waves of the wire's own course, falling as one over their number"
+        return Sum(name, "m2", value, (line,), how, lambda a: share * a[0] ** 2)
 
     def _angle(self, name: str, ident: str, i: int, j: int) -> Sum:
         magnet = ident.split("/", 1)[1]

@@ -97,7 +97,7 @@ class Corrections:
         stages = passes.zeta[moved].imag if plane == "x" else passes.zeta[moved].real
         if not len(stages):
             words = f"the wire was not moved along {plane}: nothing"
-            line = times(words, 0.0, 0.0, unit="m", places=self.base.place(Row(rows[0].scan, 0)))
+            line = Line(words, 0.0, unit="m", places=self.base.place(Row(rows[0].scan, 0)))
             return Sum(name, "m", value, (line,), "no scan along this axis")
         lines = (
             argument(

@@ -67,7 +67,7 @@ class Drifts:
         chosen = [s for s in scans if [f"mode {group[s].mode}", _block(group[s])][: len(keys)] == list(keys)]
         if not scans and not keys:
             how = "no scan: no shift"
-            return Sum(name, "rad/s", 0.0, (given("no scan", 0.0, "code.wire.axes", "rad/s"),), how)
+            return Sum(name, "rad/s", 0.0, (given("no scan", 0.0, "program.wire.axes.find_axes", "rad/s"),), how)
         if not chosen or len(keys) > 2:
             raise unknown(name)
         shifts = {s: self._shift(s) for s in chosen}
@@ -129,7 +129,7 @@ class Drifts:
                 line = times(f"scan {scan}", factor, by.own[i, 0], inner("own shift", scan), unit="rad/s")
                 lines.setdefault(f"mode {tuned.passes.mode}", []).append(line)
         if not keys and not lines:
-            line = given("expected beforehand", 0.0, "code.wire.drift.MODE", "rad/s")
+            line = given("expected beforehand", 0.0, "program.wire.drift.MODE", "rad/s")
             return Sum(name, "rad/s", value, (line,), "no scan tells its phase: no shift is known")
         if not keys:
             heads = tuple(
@@ -230,11 +230,11 @@ class Drifts:
             Line(
                 "offsets as expected beforehand",
                 float(system.prior @ carried**2),
-                places=setting("code.wire.drift.MODE"),
+                places=setting("program.wire.drift.MODE"),
             )
         )
         bends = float(np.sum((system.smooth @ carried[:n]) ** 2))
-        lines.append(Line("bends of the drift as expected", bends, places=setting("code.wire.drift._SLOPE")))
+        lines.append(Line("bends of the drift as expected", bends, places=setting("program.wire.drift._SLOPE")))
         how = "variance of the drift's fit at this scan: by what was told, and by what was expected beforehand"
         return Sum(name, "rad2/s2", float(tuned.u_shift[i] ** 2), tuple(lines), how)
 
@@ -267,7 +267,7 @@ class Drifts:
             argument("noise of one reading", setup.noise, inner("noise", "first"), "m"),
             argument("squared signal", float(told.size[i]), inner("own variance", scan, "signal"), "m2"),
             argument(f"damping of mode {number}", mode.decay, inner("transfer", f"mode {number}", "decay"), "1/s"),
-            given("least uncertainty of a scan's own shift", LEAST, "code.wire.drift.LEAST", "rad/s"),
+            given("least uncertainty of a scan's own shift", LEAST, "program.wire.drift.LEAST", "rad/s"),
         )
 
         def made(a: Sequence[float]) -> float:

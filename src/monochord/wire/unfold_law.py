@@ -128,7 +128,7 @@ class Laws:
             for part, at in (("by", i), ("bx", n + i)):
                 words = f"reading {row.number + 1}, {'By' if part == 'by' else 'Bx'}"
                 of = self.name(node, whole.target, row.scan, row.number + 1, part)
-                lines.append(times(words, weight[at], given[at], of, unit="T m", places=self.base.place(row)))
+                lines.append(times(words, weight[at], given[at], of, unit="T m"))
         total = math.fsum(line.amount for line in lines)
         return Sum(name, unit, total, tuple(lines), f"{how}: the part of scan {rest[0]}")
 
@@ -240,7 +240,7 @@ class Laws:
         lines = (
             self.coefficient(node, n - 1, rest[0], 1.0 / node.plan.scale ** (n - 1)),
             self.weights.line("S", block.readings),
-            Line("magnet current", block.current, unit="A", places=places(scan, [0])),
+            times("magnet current", 1.0, block.current, unit="A", places=places(scan, [0])),
         )
         how = "leading coefficient of the law over the magnet's length as the mode weighs it and over its current"
         value = part_of(block.lead, rest[0])
@@ -343,13 +343,10 @@ class Laws:
     def _departure(self, node: LawNode, rest: Keys) -> Sum:
         i, part = self._where(node, "departure", rest)
         _, says = self.zero_gain(node)
-        row = node.rows[i]
         reading = part_of(complex(node.columns[i, 0]), part)
         expected = self._expected(node, rest).value
         lines = (
-            times(
-                "the reading", 1.0, reading, self.name(node, "reading", *rest), unit="T m", places=self.base.place(row)
-            ),
+            times("the reading", 1.0, reading, self.name(node, "reading", *rest), unit="T m"),
             times(
                 "reference: a magnet at the stages' zero",
                 -1.0,
@@ -391,7 +388,7 @@ class Laws:
             for part, at in (("by", i), ("bx", n + i)):
                 value, of = float(node.law.residual[at]), self.name(node, "residual", row.scan, row.number + 1, part)
                 words = f"reading {row.number + 1}, {'By' if part == 'by' else 'Bx'}"
-                rows.append(times(words, value, value, of, unit="1", places=self.base.place(row)))
+                rows.append(times(words, value, value, of, unit="1"))
         total = math.fsum(r.amount for r in rows)
         return Sum(name, "1", total, tuple(rows), "squared residuals of the scan: each times itself")
 

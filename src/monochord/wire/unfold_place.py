@@ -95,7 +95,7 @@ class _Placing:
         z = float(self.by.nests[3 * e + 2] + self.by.wire.ends[e].to_wire[2])
         ratio = float(np.clip((z - self.by.wire.z_start) / self.by.wire.length, 0.0, 1.0))
         target = pointer("occasions", self.by.occasion, "targets", keys[0], "xyz", k)
-        key, above = f"wire.ends[{e}].to_wire[{k}]", 4.0 * ratio * (1.0 - ratio) * self.by.up[k]
+        key, above = f"wire.ends.{keys[0]}.to_wire.{k}", 4.0 * ratio * (1.0 - ratio) * self.by.up[k]
         lines = (
             times(f"surveyed nest {keys[0]}", 1.0, self.by.nests[3 * e + k], target, unit="m"),
             Line("calibrated vector from the nest to the wire", vector, unit="m", places=setting(key)),
@@ -110,7 +110,7 @@ class _Placing:
         if nest not in nests or not (i in range(3) and j in range(3)):
             raise unknown(name)
         e = nests.index(nest)
-        key = f"wire.ends[{e}].u_to_wire"
+        key = f"wire.ends.{nest}.u_to_wire"
         if i != j:
             return nothing(name, "m2", "errors along different axes are taken as independent", key)
         u = self.by.wire.ends[e].u_to_wire

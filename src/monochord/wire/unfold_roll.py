@@ -58,8 +58,8 @@ class Rolls:
         lines = [
             *self.centres.lead_lines(view, "the sharpest mode"),
             self.centres.weights.line("S", block.readings),
-            given("planned field", block.magnet.derivative, f"girder.items[{magnet}].derivative", f"T/m^{order - 1}/A"),
-            Line("magnet current", block.current, unit="A", places=places(source, [0])),
+            given("planned field", block.magnet.derivative, f"girder.items.{magnet}.derivative", f"T/m^{order - 1}/A"),
+            times("magnet current", 1.0, block.current, unit="A", places=places(source, [0])),
         ]
 
         def made(a: Sequence[float]) -> float:
@@ -121,7 +121,7 @@ class Rolls:
                 lines,
                 "mean over the quadrupoles, whose mean roll is taken as zero",
             )
-        rolls = given("roll of magnets set by a level", ROLL, "code.wire.turn.ROLL", "rad")
+        rolls = given("roll of magnets set by a level", ROLL, "program.wire.turn.ROLL", "rad")
         us = tuple(self.u_angle_line(m) for m in chosen)
 
         def made(a: Sequence[float]) -> float:

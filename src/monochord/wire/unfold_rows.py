@@ -55,15 +55,15 @@ class Rows:
         """A line that is a factor times a reading."""
         words = f"reading {row.number + 1} of scan {row.scan}, {'By' if part == 'by' else 'Bx'}, {STAGES[stage]}"
         value = part_of(self.value(row, stage), part)
-        return times(words, factor, value, self.name(row, stage, part), unit="T m", places=self.base.place(row))
+        return times(words, factor, value, self.name(row, stage, part), unit="T m")
 
     def _signal(self, row: Row) -> list[Line]:
         """The four raw numbers of a row, and the state of the wire when it was read: 16 lines."""
         scan, place = self.base.scans[row.scan], self.base.place(row)
         raw = (scan.x[row.number].real, scan.x[row.number].imag, scan.y[row.number].real, scan.y[row.number].imag)
-        lines = [Line(words, float(v), unit="m", places=place) for words, v in zip(_SIGNALS, raw, strict=True)]
+        lines = [times(words, 1.0, v, unit="m", places=place) for words, v in zip(_SIGNALS, raw, strict=True)]
         lines += [*self.transfers.of_mode(scan.mode), self.transfers.log_gain(), *self.weights.geometry()]
-        lines.append(Line("drive frequency", scan.drive_frequency, unit="Hz", places=place))
+        lines.append(times("drive frequency", 1.0, scan.drive_frequency, unit="Hz", places=place))
         return lines
 
     def _force(self, row: Row) -> list[Line]:
@@ -73,7 +73,7 @@ class Rows:
         return [
             *self._signal(row),
             argument("shift of the fundamental when it was read", shift, told.name, "rad/s"),
-            Line("drive current", scan.drive_current, unit="A", places=self.base.place(row)),
+            times("drive current", 1.0, scan.drive_current, unit="A", places=self.base.place(row)),
             given("mass per length", wire.mass_per_length, "wire.mass_per_length", "kg/m"),
         ]
 
@@ -119,11 +119,12 @@ class Rows:
     def _without(self, row: Row, part: str) -> Sum:
         line = self.line(row, 0, part, 1.0)
         value = part_of(self.value(row, 1), part)
-        leak = part_of(self.value(row, 1) - self.value(row, 0), part)
         lines = [line]
         if self.sharpest(row) is not None:
-            of = inner("leak", row.scan, row.number + 1, part)
-            lines.append(Line("less what the other modes leak across the planes", leak, of))
+            leak = self.leak([row.scan, str(row.number + 1), part])
+            lines.append(
+                times("less what the other modes leak across the planes", 1.0, leak.value, leak.name, unit="T m")
+            )
         how = "the reading without what the far modes leak through the split of the planes"
         return Sum(self.name(row, 1, part), "T m", value, tuple(lines), how)
 
@@ -161,7 +162,7 @@ class Rows:
         lines += self.transfers.of_mode(number)
         stages = (scan.stage_x[row.number], scan.stage_y[row.number], scan.magnet_current)
         for words, value, unit in zip(("stages x", "stages y", "magnet current"), stages, ("m", "m", "A"), strict=True):
-            lines.append(Line(words, float(value), unit=unit, places=place))
+            lines.append(times(words, 1.0, value, unit=unit, places=place))
         power = block.magnet.order - 1
 
         def made(a: Sequence[float]) -> float:
@@ -169,7 +170,7 @@ class Rows:
             split = 2.0 * np.pi**2 * (a[5] ** 2 - a[6] ** 2)
             return part_of(complex(-split * np.exp(-2j * a[8]) * answer.conjugate()), part)
 
-        value = part_of(self.value(row, 1) - self.value(row, 0), part)
+        value = made([line.amount for line in lines])
         how = "the other modes do not know the split of this one, but are divided by its stiffness with it"
         return Sum(name, "T m", value, tuple(lines), how, made)
 

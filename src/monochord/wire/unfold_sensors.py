@@ -21,7 +21,7 @@ from monochord.wire.unfold_transfer import Transfers
 
 Array = NDArray[np.float64]
 
-_PRIORS = ("gain", "code.wire.sensors.SQUARE", "code.wire.sensors.CURVE", "code.wire.sensors.CURVE")
+_PRIORS = ("gain", "program.wire.sensors.SQUARE", "program.wire.sensors.CURVE", "program.wire.sensors.CURVE")
 _ALL = np.ones(4, bool)
 
 
@@ -107,8 +107,7 @@ class Sensors:
             for label, law in self.witnesses.items():
                 share = -float(cov[q] @ (law.law.free.T @ law.law.residual))
                 lines.append(Line(f"residuals of {label}", share, inner("sensor", BENCH[q], *head, label)))
-            part = float(cov[q, q] / self.prior[q] ** 2)
-            lines.append(times("expected beforehand", part, 0.0, unit=unit, places=self._prior_places(q)))
+            lines.append(Line("expected beforehand: none", 0.0, unit=unit, places=self._prior_places(q)))
             how = "least squares over the residuals of all field laws: what no field could do"
             return Sum(name, unit, float(values[q]), tuple(lines), how)
         if rest[0] not in self.witnesses or len(rest) > 2:
@@ -132,8 +131,7 @@ class Sensors:
             for half, k in (("by", i), ("bx", n + i)):
                 of = self.laws.name(node, "residual", row.scan, row.number + 1, half)
                 words = f"residual of reading {row.number + 1}, {'By' if half == 'by' else 'Bx'}"
-                where = self.laws.base.place(row)
-                rows.append(times(words, weight[k], node.law.residual[k], of, unit="1", places=where))
+                rows.append(times(words, weight[k], node.law.residual[k], of, unit="1"))
         return Sum(
             name, unit, math.fsum(r.amount for r in rows), tuple(rows), "residuals of the scan, by their weights"
         )
@@ -142,13 +140,13 @@ class Sensors:
         measured = self.laws.base.evidence.setup.transfer.measured
         if q == 0:
             return setting("wire.u_gain")
-        return setting("code.wire.sensors.MIXED" if q == 1 and not measured else _PRIORS[q])
+        return setting("program.wire.sensors.MIXED" if q == 1 and not measured else _PRIORS[q])
 
     def _expected(self, q: int) -> Sum:
         name, value = inner("sensor", "expected", BENCH[q]), float(self.prior[q])
         setup = self.laws.base.evidence.setup
         if q == 0 and setup.transfer.measured:
-            least = given("least that is believed", 1e-4, "code.wire.sensors.expected", "1")
+            least = given("least that is believed", 1e-4, "program.wire.sensors.expected", "1")
             of = inner("transfer", "u log gain")
             lines = (
                 argument("uncertainty of the gains' ratio by the sweeps", setup.transfer.u_log_gain, of, "1"),
@@ -158,7 +156,7 @@ class Sensors:
         if q == 0:
             lines = (
                 given("uncertainty of one gain", setup.wire.u_gain, "wire.u_gain", "1"),
-                given("least that is believed", 1e-4, "code.wire.sensors.expected", "1"),
+                given("least that is believed", 1e-4, "program.wire.sensors.expected", "1"),
             )
             how = "two gains, each as well as it is told"
             return Sum(name, "1", value, lines, how, lambda a: max(math.sqrt(2.0) * a[0], a[1]))
@@ -266,7 +264,7 @@ class Sensors:
     def _factor(self) -> Sum:
         name = inner("noise", "factor")
         if self.dof <= 0:
-            line = given("no reading is left over", 1.0, "code.wire.sensors.judge_sensors", "1")
+            line = given("no reading is left over", 1.0, "program.wire.sensors.judge_sensors", "1")
             return Sum(name, "1", 1.0, (line,), "taken as first told")
         lines = [
             Line(f"squares of {label}", n.law.square, self.laws.name(n, "squares"))
@@ -288,7 +286,7 @@ class Sensors:
         middle = told[(len(told) - 1) // 2 : len(told) // 2 + 1]
         name = inner("noise", "first")
         if not sum(v for v, _ in middle) > 0.0:
-            line = given("a common lock-in", value, "code.wire.setup.reading_noise", "m")
+            line = given("a common lock-in", value, "program.wire.setup.reading_noise", "m")
             return Sum(name, "m", value, (line,), "no scan has even steps and noise to tell it")
         lines = tuple(argument(f"variance by scan {s}", v, inner("noise", "first", s), "m2") for v, s in middle)
         how = f"the middle one of what {len(told)} scans show by themselves"

@@ -28,10 +28,10 @@ _SHARED = ("turn", "log gain", "phase")
 _OWN = ("mean", "half", "decay")
 _UNITS = {"turn": "rad", "log gain": "1", "phase": "rad", "mean": "rad/s", "half": "rad/s", "decay": "1/s"}
 _PRIORS = {
-    "turn": "code.wire.resonance._TURN",
+    "turn": "program.wire.resonance._TURN",
     "log gain": "wire.u_gain",
-    "phase": "code.wire.resonance._PHASE",
-    "half": "code.wire.resonance.SPLIT",
+    "phase": "program.wire.resonance._PHASE",
+    "half": "program.wire.resonance.SPLIT",
 }
 _SIGNALS = ("x in phase", "y in phase", "x in quadrature", "y in quadrature")
 
@@ -119,8 +119,7 @@ class Sweeps:
             for i, mode in enumerate(self._modes)
         ]
         if head[-1] in _PRIORS:
-            part = float(self.inverse[k, k] * solved.priors[k])
-            lines.append(times("expected beforehand", part, 0.0, unit=unit, places=setting(_PRIORS[head[-1]])))
+            lines.append(Line("expected beforehand: none", 0.0, unit=unit, places=setting(_PRIORS[head[-1]])))
         of = inner("sweeps", *head, "undone")
         lines.append(times("the step that the fit left undone", -1.0, sum(self.undone(k)), of, unit=unit))
         how = "least squares of all sweeps: what each reading says of it, by its weight" + (
@@ -149,13 +148,20 @@ class Sweeps:
         at = int(rest[1]) - 1 if rest[1].isdigit() else len(finite)
         if len(rest) != 2 or not 0 <= at < len(finite):
             raise unknown(inner("sweeps", *head, *rest))
-        scale, where = float(self.fit.solved.stack.scale[i]), places(sweep, [finite[at]])
-        rows = tuple(
-            times(words, gain[p * n + at] / scale, says[i, p * n + at] * scale, unit="m", places=where)
-            for p, words in enumerate(_SIGNALS)
-        )
-        how = "departure of the reading from a resonance with this number left out, by its weight"
-        return Sum(inner("sweeps", *head, *rest), unit, float(sum(r.amount for r in rows)), rows, how)
+        scale, where, j = float(self.fit.solved.stack.scale[i]), places(sweep, [finite[at]]), finite[at]
+        read = (sweep.x[j].real, sweep.y[j].real, sweep.x[j].imag, sweep.y[j].imag)
+        weight = [float(gain[p * n + at]) / scale for p in range(4)]
+        # what stands beside the readings: the fitted sweep, with this number at its reference
+        beside = [float(says[i, p * n + at]) * scale - raw for p, raw in enumerate(read)]
+        rows = [
+            times(words, g, raw, unit="m", places=where) for words, g, raw in zip(_SIGNALS, weight, read, strict=True)
+        ]
+        less = float(np.dot(weight, beside))
+        whole = places(sweep, finite)
+        rows.append(Line("less what is expected there with this number left out", less, unit=unit, places=whole))
+        how = "the reading, by its weight, less the fitted sweep with this number at its reference"
+        value = float((gain * says[i]).reshape(4, n)[:, at].sum())
+        return Sum(inner("sweeps", *head, *rest), unit, value, tuple(rows), how)
 
     def _undone(self, head: tuple[str, ...], k: int, rest: Keys, unit: str) -> Sum:
         name = inner("sweeps", *head, "undone", *rest)

@@ -17,7 +17,7 @@ from monochord.wire.sag import DENSITY, GRAVITY
 from monochord.wire.unfold_base import Base, Keys, argument, given, inner, places, times, unknown
 from monochord.wire.unfold_sweeps import Sweeps
 
-_ASSUMED = "code.wire.resonance.assumed_transfer"
+_ASSUMED = "program.wire.resonance.assumed_transfer"
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -251,8 +251,8 @@ class Transfers:
                 Line("readings of the sweeps", parts[0], inner("sag variance", "sweeps")),
                 Line("which of the two planes counts", parts[1], inner("sag variance", "planes")),
                 Line("wire out of tune", parts[2], inner("sag variance", "tune")),
-                given("gravity", GRAVITY**2, "code.wire.sag.GRAVITY", "1"),
-                given("density along the wire", DENSITY**2, "code.wire.sag.DENSITY", "1"),
+                given("gravity", GRAVITY**2, "program.wire.sag.GRAVITY", "1"),
+                given("density along the wire", DENSITY**2, "program.wire.sag.DENSITY", "1"),
             )
             return Sum(name, "1", sag.relative**2, lines, "relative variances of the sag, summed")
         return self._sag_part(keys, name)

@@ -79,10 +79,10 @@ class Weights:
         setup, passes = self.base.evidence.setup, readings.passes
         number, magnet = passes.mode, setup.magnets[name]
         shift, of = self.drifts.block(readings.tuned)
-        moved = given("shift since the sweeps, left out", 0.0, "code.wire.detuning", "rad/s")
-        at = f"girder.items[{name}]"
+        moved = given("shift since the sweeps, left out", 0.0, "program.wire.detuning.lag_of", "rad/s")
+        at = f"girder.items.{name}"
         lines = [
-            given("middle of the magnet", magnet.point[2], f"{at}.point[2]", "m"),
+            given("middle of the magnet", magnet.point[2], f"{at}.point.2", "m"),
             given("length of the magnet", magnet.length, f"{at}.length", "m"),
             given("fall-off of its field", magnet.edge, f"{at}.edge", "m"),
             *self.geometry(),
