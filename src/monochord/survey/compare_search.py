@@ -20,7 +20,10 @@ from monochord.survey.compare_model import Block, target_columns
 from monochord.survey.network import Array, Ints
 
 #: How far a thing goes once it goes, one standard deviation: a body [m, rad], a target [m], a range scale; arguments, no source.
-GONE_SHIFT, GONE_TURN, GONE_TARGET, GONE_SCALE = 20e-6, 60e-6, 50e-6, 10e-6
+GONE_SHIFT = 20e-6
+GONE_TURN = 60e-6
+GONE_TARGET = 50e-6
+GONE_SCALE = 10e-6
 #: What is said to have moved is free to have gone this many times as far.
 FREEDOM = 10.0
 #: The parts of an own move in which a magnet slips on its supports: across the beam, and roll.
