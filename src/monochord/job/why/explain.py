@@ -34,6 +34,10 @@ TELLERS: tuple[Teller, ...] = (
 )
 
 
+#: With so many names a name that nobody knows is compared.
+MOST_ALIKE = 400
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Explainer:
     """Answers for one result; every answer is kept, for many numbers rest on the same ones."""
@@ -79,12 +83,12 @@ _HEADS = ("axes", "wire", "targets", "stations", "survey", "rejected")
 
 def unknown(name: str, known: Known) -> Fault:
     """The fault of a name that is no number's, with those that look like it."""
-    names = [found for found, _ in numbers(known.document)]
-    return Fault(
-        f"name {name!r}",
-        "the name of a number of the result document",
-        f"{did_you_mean(name, names)}ask by a known name",
-    )
+    keys = split(name)[0]
+    # names of the same part only: to compare with all of them takes half a second
+    names = [found for found, _ in numbers(known.document) if split(found)[0][:2] == keys[:2]]
+    alike = [found for found in names if abs(len(split(found)[0]) - len(keys)) < 2]
+    hint = did_you_mean(name, alike[:MOST_ALIKE] or names[:MOST_ALIKE])
+    return Fault(f"name {name!r}", "the name of a number of the result document", f"{hint}ask by a known name")
 
 
 @lru_cache(maxsize=4)

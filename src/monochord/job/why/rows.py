@@ -143,28 +143,33 @@ def _si(value: object) -> float | None:
 
 
 def _constant(place: Place) -> Row:
-    """A constant of the program, named by its module and its own name; Refused when there is none."""
+    """A constant of the program, named by its module and its own name; Refused when there is none.
+
+    A default of a function counts as one: what is sought then is the first line that sets the name.
+    """
     module, name = _module_of(place)
     source = inspect.getsource(module)
-    pattern = re.compile(rf"^(?:class |def )?{re.escape(name)}\b")
-    for number, text in enumerate(source.splitlines(), start=1):
-        if pattern.match(text):
-            value = getattr(module, name)
-            file = module.__name__.replace(".", "/") + ".py"
-            numbers = {"value": float(value)} if isinstance(value, (int, float)) else {}
-            return Row(file, number, name, text, "", sha256_of(source.encode()), True, numbers)
+    lines = source.splitlines()
+    own = re.escape(name)
+    set_here = (rf"(?:class |def )?{own}\b", rf"\s+{own}\s*(?::[^=]*)?=", rf".*\b{own}\b\s*(?::[^=,]*)?=")
+    for pattern in map(re.compile, set_here):
+        for number, text in enumerate(lines, start=1):
+            if pattern.match(text):
+                value = getattr(module, name, None)
+                file = module.__name__.replace(".", "/") + ".py"
+                told = {"value": float(value)} if isinstance(value, (int, float)) else {}
+                return Row(file, number, name, text.strip(), "", sha256_of(source.encode()), True, told)
     raise _nothing(place)
 
 
 def _module_of(place: Place) -> tuple[ModuleType, str]:
+    """The module that a key begins with, as far as there is one, and the name behind it."""
     way = place.column.removeprefix("program.").split(".")
     for end in range(len(way) - 1, 0, -1):
         try:
-            module = importlib.import_module(".".join(("monochord", *way[:end])))
+            return importlib.import_module(".".join(("monochord", *way[:end]))), way[end]
         except ModuleNotFoundError:
             continue
-        if hasattr(module, way[end]):
-            return module, way[end]
     raise _nothing(place)
 
 

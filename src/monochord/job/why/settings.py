@@ -42,7 +42,7 @@ class Settings:
         head = {"magnets": "items", "magnet": "items", "line": "line_rule"}.get(head, head)
         teller = TELLERS.get(head)
         found = list(teller(self, rest)) if teller else []
-        return found or list(self._plain(key))
+        return found or list(self._plain(key.removeprefix("girder.").removeprefix("campaign.")))
 
     def line(self, found: Found) -> int:
         """The line on which a key stands (1-based)."""

@@ -127,7 +127,8 @@ def _by_cause(entry: Entry, part: str, root: bool) -> Sum:
 
 def _of_kind(entry: Entry, part: str) -> Sum | None:
     kind = part.removeprefix("kind ")
-    shares = [s for s in _brought(entry) if kind_of(s[0]) == kind]
+    shares = [(cause, entry.share(cause)) for cause in entry.estimate.factors if kind_of(cause) == kind]
+    shares = [s for s in shares if s[1] != 0.0]
     how = f"all causes of the kind {kind!r} in {entry.words}"
     name = f"{entry.base}#{part}"
     return Sum(name, entry.unit, sum(a for _, a in shares), _lines(entry, shares), how) if shares else None

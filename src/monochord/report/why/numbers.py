@@ -23,6 +23,8 @@ PRINTED: dict[str, tuple[str, float]] = {
 LONG = 1e-2
 #: Angles from here on are printed in rad [rad].
 WIDE = 1e-1
+#: In the unit of the print smaller numbers are printed with a power of ten.
+SMALL = 1e-4
 #: Significant digits where the report prints nothing, and of the arguments of a formula.
 DIGITS = 6
 #: Lines carry at least so many digits more than the number, and never more than MOST_DIGITS behind the point.
@@ -50,14 +52,18 @@ class Shown:
 def unit_of(unit: str, largest: float) -> tuple[str, float]:
     """Unit of the print and factor for numbers of a unit, the largest of them as given.
 
-    >>> unit_of("m", 3e-5), unit_of("m", 1.62)
-    (('µm', 1000000.0), ('mm', 1000.0))
+    >>> unit_of("m", 3e-5), unit_of("m", 1.62), unit_of("1", 2.5e-6)
+    (('µm', 1000000.0), ('mm', 1000.0), ('·10^-6', 1000000.0))
     """
     if unit == "m" and largest >= LONG:
         return "mm", 1e3
     if (unit == "rad" and largest >= WIDE) or (unit in ("m2", "rad2") and largest >= LONG):
         return unit, 1.0
-    return PRINTED.get(unit, (unit, 1.0))
+    name, factor = PRINTED.get(unit, (unit, 1.0))
+    if not 0.0 < largest * factor < SMALL:
+        return name, factor
+    power = 3 * math.floor(math.log10(largest * factor) / 3)
+    return f"·10^{power}{f' {name}' if name else ''}", factor * float(f"1e{-power}")
 
 
 def shown(made: Sum, printed: str = "") -> Shown:
