@@ -1,4 +1,4 @@
-"""Bytes to text: byte-order marks, UTF-16 by its pattern of zeros, declared code pages, and repairs.
+"""Bytes to text: byte-order marks, UTF-8 strictly, UTF-16 and UTF-32 by their zeros, declared code pages, and repairs.
 
 Nothing is assumed in silence: what was decoded how, and what was repaired, comes back as notes; bytes
 that do not fit are refused with their line.
@@ -7,70 +7,118 @@ that do not fit are refused with their line.
 from __future__ import annotations
 
 import codecs
+import re
 
+from monochord.files.characters import Cleaner, repaired
 from monochord.ground.faults import Fault, Refused
 
+__all__ = ["HEAD", "decode", "encoding_of", "repaired", "text_of"]
+
+#: Bytes at the head of a file by which its encoding is told.
+HEAD = 1 << 16
+
+# The marks of UTF-32 begin with those of UTF-16.
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
+    (codecs.BOM_UTF32_LE, "utf-32-le"),
+    (codecs.BOM_UTF32_BE, "utf-32-be"),
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+
+#: Code pages under which a word that is no UTF-8 is shown, so that a person sees which one it was.
+_PAGES = ("cp1252", "cp1250", "cp437", "mac_roman")
 
 
 def decode(data: bytes, file: str, encoding: str = "utf-8") -> tuple[str, list[Fault]]:
     r"""Text of a file with line ends as newlines and without byte-order marks, and notes on what was done.
 
-    encoding  the declared one; a byte-order mark or a clear UTF-16 pattern goes before it
+    encoding  the declared one; a byte-order mark, strict UTF-8 and a clear pattern of zeros go before it
 
     Raises Refused when the file is empty, or its bytes do not fit, with the line.
 
     >>> decode(b"\xff\xfeA\x00\n\x00", "t.csv")[0]
     'A\n'
     """
-    notes: list[Fault] = []
+    used, notes = encoding_of(data, file, encoding)
+    cleaner = Cleaner(file)
+    text = cleaner.clean(text_of(data, file, used, 1), 1, last=True)
+    return text, [*notes, *cleaner.notes()]
+
+
+def encoding_of(data: bytes, file: str, encoding: str) -> tuple[str, list[Fault]]:
+    r"""Encoding of a file by its first bytes (or all of them), and a note when it is not the declared one.
+
+    Raises Refused when there is nothing in it, or the declared encoding does not exist.
+
+    >>> encoding_of("Träger;1\n".encode(), "t.csv", "cp1252")[0]
+    'utf-8'
+    """
     if not data.strip():
         raise Refused([Fault("an empty file", "a table", "copy the file again from where it was made", file)])
-    found = _found(data)
-    used = found or encoding
-    if found and found.startswith("utf-16") and encoding.replace("_", "-").lower()[:6] != "utf-16":
-        notes.append(Fault(f"text in {found}", encoding, "read as what it is; declare it to silence this", file, 1))
     try:
-        text = data.decode(used)
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        remedy = "declare the encoding of these tables in the lab description, for example 'cp1252'"
-        raise Refused([Fault(f"byte {data[error.start]:#04x}", f"text in {used}", remedy, file, line)]) from None
+        b"".decode(encoding)
+        declared = codecs.lookup(encoding).name
     except LookupError:
-        raise Refused(
-            [Fault(f"encoding {used!r}", "a known encoding", "mend it in the lab description", file)]
-        ) from None
-    if "\ufeff" in text:
-        text = text.replace("\ufeff", "")
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    if "\0" in text:
-        line = text[: text.index("\0")].count("\n") + 1
-        raise Refused([Fault("a zero byte", "text", "the file is damaged or in another encoding", file, line)])
-    if "\ufffd" in text:
-        line = text[: text.index("\ufffd")].count("\n") + 1
-        notes.append(Fault("a replacement sign (U+FFFD)", "readable text", "it was damaged before", file, line))
-    return text, notes
+        remedy = "mend it in the lab description"
+        raise Refused([Fault(f"encoding {encoding!r}", "a known encoding", remedy, file)]) from None
+    used = _found(data) or _strict(data, declared) or declared
+    if used.startswith(declared) or declared.startswith(used):  # utf-16 is declared for both of its byte orders
+        return used, []
+    if data.startswith(codecs.BOM_UTF8):
+        return used, []
+    return used, [Fault(f"text in {used}", encoding, "read as what it is; declare it to silence this", file, 1)]
 
 
-def repaired(text: str) -> str:
-    """Text that was decoded with the wrong code page once (``Â°C``), put right; else the text itself.
+def text_of(data: bytes, file: str, used: str, line: int) -> str:
+    """Bytes decoded strictly; Refused with the line of the first byte that does not fit.
 
-    >>> repaired("T [Â°C]"), repaired("Länge")
-    ('T [°C]', 'Länge')
+    line  1-based number of the line with which the bytes begin
+
+    >>> text_of("°C".encode("cp1252"), "t.csv", "cp1252", 1)
+    '°C'
     """
-    if "Â" not in text and "Ã" not in text and "Î¼" not in text:
-        return text
-    for page in ("cp1252", "latin-1"):
-        try:
-            return text.encode(page).decode("utf-8")
-        except UnicodeError:
-            continue
-    return text
+    try:
+        return data.decode(used)
+    except UnicodeDecodeError as error:
+        line += data[: error.start].count(b"\n")
+        if "truncated" in error.reason or "unexpected end" in error.reason:
+            remedy = "the file seems cut off; copy it again from where it was made"
+            raise Refused([Fault("a character that is cut off", f"text in {used}", remedy, file, line)]) from None
+        given, remedy = f"byte {data[error.start]:#04x}", _declare(data, error.start, used)
+        raise Refused([Fault(given, f"text in {used}", remedy, file, line)]) from None
+    except UnicodeError as error:
+        raise Refused([Fault(str(error), f"text in {used}", "declare another encoding", file, line)]) from None
+
+
+def _declare(data: bytes, place: int, used: str) -> str:
+    """How the word around a byte reads under the code pages that people have."""
+    start = max(data.rfind(mark, 0, place) for mark in (b"\n", b";", b",", b"\t", b'"')) + 1
+    tail = re.search(rb"[\r\n;,\t\"]", data[place:])
+    word = data[max(start, place - 20) : min(place + tail.start() if tail else len(data), place + 20)]
+    readings: dict[str, str] = {}
+    for page in _PAGES:
+        if page != used:
+            readings.setdefault(word.decode(page, "replace").strip(), page)
+    shown = ", ".join(f"{page!r} reads {word!r}" for word, page in readings.items() if "\ufffd" not in word)
+    return f"declare the encoding of these tables in the lab description: {shown}"
+
+
+def _strict(data: bytes, declared: str) -> str | None:
+    """UTF-8 when the bytes are that and more than ASCII, or when UTF-16 was declared for a file without any zero."""
+    if declared == "utf-8":
+        return None
+    wide = declared.startswith(("utf-16", "utf-32"))
+    if wide and b"\0" in data[:HEAD]:
+        return None
+    head = data[:HEAD]
+    if head.isascii():
+        return "utf-8" if wide else None
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(head, final=len(head) == len(data))
+    except UnicodeDecodeError:
+        return None
+    return "utf-8"
 
 
 def _found(data: bytes) -> str | None:
@@ -78,10 +126,17 @@ def _found(data: bytes) -> str | None:
         if data.startswith(mark):
             return name
     head = data[:400]
-    if b"\0" in head:
-        even, odd = head[0::2].count(0), head[1::2].count(0)
-        if odd > 0.4 * len(head) / 2 and odd > 4 * even:
-            return "utf-16-le"
-        if even > 0.4 * len(head) / 2 and even > 4 * odd:
-            return "utf-16-be"
-    return None
+    return _by_zeros(head) if b"\0" in head else None
+
+
+def _by_zeros(head: bytes) -> str | None:
+    """UTF-32 or UTF-16 by the places of the zeros that Latin letters leave."""
+    zeros = [head[i::4].count(0) / max(1, len(head[i::4])) for i in range(4)]
+    even, odd = (zeros[0] + zeros[2]) / 2.0, (zeros[1] + zeros[3]) / 2.0
+    patterns = {
+        "utf-32-le": len(head) >= 8 and min(zeros[1:]) > 0.7 and zeros[0] < 0.2,
+        "utf-32-be": len(head) >= 8 and min(zeros[:3]) > 0.7 and zeros[3] < 0.2,
+        "utf-16-le": odd > 0.4 and odd > 4.0 * even,
+        "utf-16-be": even > 0.4 and even > 4.0 * odd,
+    }
+    return next((name for name, fits in patterns.items() if fits), None)
