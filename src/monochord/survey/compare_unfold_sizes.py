@@ -94,7 +94,9 @@ def _expected_size(by: Told, kind: str, i: int, size: float) -> tuple[tuple[Line
         return (Line(f"size of {basis.names[i]}", size, of=_size(by, i)),), basis.units[i]
     if kind == "clamp":
         parts, k = _creep_parts(by), i % 6 // 3
-        places = _fixed("girder.creep", "survey.compare.CLAMP")
+        places = _fixed(
+            "girder.creep" if parts == AS_TOLD else "survey.compare.CLAMP"
+        )  # told, or common and then weighed
         width = Line("widest creep of a clamp", size / parts[k], places=places)
         told = Line("part of it that the data tell", parts[k], of=_creep(by, k))
         return ((width,) if parts == AS_TOLD else (width, told)), six
