@@ -84,11 +84,17 @@ _HEADS = ("axes", "wire", "targets", "stations", "survey", "rejected")
 def unknown(name: str, known: Known) -> Fault:
     """The fault of a name that is no number's, with those that look like it."""
     keys = split(name)[0]
-    # names of the same part only: to compare with all of them takes half a second
-    names = [found for found, _ in numbers(known.document) if split(found)[0][:2] == keys[:2]]
-    alike = [found for found in names if abs(len(split(found)[0]) - len(keys)) < 2]
-    hint = did_you_mean(name, alike[:MOST_ALIKE] or names[:MOST_ALIKE])
+    ways = [(found, split(found)[0]) for found, _ in numbers(known.document)]
+    # of those that go along the farthest: to compare with all of them takes half a second
+    along = max((_along(way, keys) for _, way in ways), default=0)
+    alike = [found for found, way in ways if _along(way, keys) == along]
+    hint = did_you_mean(name, alike[:MOST_ALIKE])
     return Fault(f"name {name!r}", "the name of a number of the result document", f"{hint}ask by a known name")
+
+
+def _along(way: Sequence[str], keys: Sequence[str]) -> int:
+    """How many keys two ways have in common from their beginning."""
+    return next((i for i, (a, b) in enumerate(zip(way, keys, strict=False)) if a != b), min(len(way), len(keys)))
 
 
 @lru_cache(maxsize=4)
