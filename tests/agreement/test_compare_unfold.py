@@ -21,8 +21,8 @@ from tests.trace_walk import MOST, Walked, apart, evaluated, found_in, lines_bel
 
 #: Sums are made again in another order of the same additions: rounding, in units of the largest line.
 ROUNDING = 1e-9
-#: Parts of a comparison whose numbers the job tells by itself: covariances, shares of causes, and the table of shifts.
-OF_THE_JOB = ("cov", "causes", "shifts")
+#: Parts of a comparison whose numbers the job tells by itself: covariances, shares of causes, intervals, the table of shifts.
+OF_THE_JOB = ("cov", "causes", "interval_95", "shifts")
 
 
 @cache
