@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,18 +23,31 @@ Array = NDArray[np.float64]
 #: Cells that stand or fall together in the fast path.
 _CHUNK = 1 << 14
 
-_SIGNS = b"0123456789+-.eE;"
+_SIGNS = b"0123456789+-.eE; "
 
 _MINUS = {ord(c): "-" for c in "\u2212\u2013\u2012\u2010\u2011\uff0d\ufe63"}
-_SPACES = "".join(chr(c) for c in (0xA0, 0x2009, 0x202F, 0x2007))
+_SPACES = "".join(chr(c) for c in (0xA0, 0x2009, 0x202F, 0x2007, 0x2008, 0x2002, 0x2003))
+_APOSTROPHES = "\u2019\u02bc\u2032\uff07"
 _PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _FORTRAN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))[dDqQ]([+-]?\d+)", re.ASCII)
 # An exponent of three digits has lost its letter; only after 0.ddd, so that joined cells never pass for one.
 _LETTERLESS = re.compile(r"([+-]?0?\.\d+)([+-]\d{3})", re.ASCII)
 _EMPTY = re.compile(r"[+-]?\.?|[+-]?\d*\.?\d*[eEdD][+-]?", re.ASCII)
 
+#: Spellings that are never read, and what is wanted instead: the first that fits a cell tells why it is refused.
+_WHY = (
+    (re.compile(r"\(.*\d.*\)"), "a negative number with its minus sign in front, not in parentheses"),
+    (re.compile(r"[^+-]*\d[.,]?[+-]"), "a number with its sign in front"),
+    (re.compile(r"[+-]?0[xX][0-9a-fA-F]+"), "a decimal number, not a hexadecimal one"),
+    (re.compile(r"[+-]\s+\d.*"), "a sign close to its number"),
+    (re.compile(r".*\d\s*[eEdD]\s*[+-]?\s*\d+"), "an exponent without blanks, such as 1.2e-3"),
+    (re.compile(r".*[*x\u00d7\u00b7]\s*10.*"), "an exponent written as e, such as 1.2e-3"),
+    (re.compile(r"[+-]?[\d.,]*\d\s*[^\W\d_%\u00b0].*|[+-]?[\d.,]*\d\s*[%\u00b0\u00b5].*"), "a number without its unit"),
+    (re.compile(r".*\d[\s_]+\d.*"), "one number without blanks or marks inside"),
+)
+
 #: Words that mean "no number here", in any case.
-MISSING = frozenset({"", "-", "--", "---", "nan", "na", "n/a", "#n/a", "null", "none", "?", "*"})
+MISSING = frozenset({"", "-", "--", "---", "\u2014", "nan", "na", "n/a", "#n/a", "null", "none", "?", "*"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +57,11 @@ class Spelling:
     decimal: str = "."
     grouping: str = ""
     missing: frozenset[str] = MISSING
+
+    @property
+    def words(self) -> str:
+        """Its marks in words."""
+        return f"decimal {self.decimal!r}" + (f" and grouping {self.grouping!r}" if self.grouping else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +73,10 @@ class Odd:
     why: str
 
 
-def column(cells: Sequence[str], spelling: Spelling) -> tuple[Array, list[Odd]]:
+def column(cells: Sequence[str], spelling: Spelling, seen: Counter[str] | None = None) -> tuple[Array, list[Odd]]:
     """Numbers of a column (n,), NaN where a cell is odd, and the odd cells.
+
+    seen  counts how often what is not plain was read: grouping, typographic minus signs, exponents with D
 
     >>> column(["-0,512", "."], Spelling(decimal=","))
     (array([-0.512,    nan]), [Odd(index=1, kind='missing', why='no digits')])
@@ -63,6 +84,7 @@ def column(cells: Sequence[str], spelling: Spelling) -> tuple[Array, list[Odd]]:
     bulk = cells.numbers(spelling.decimal) if isinstance(cells, BulkColumn) else None
     if bulk is not None:
         return bulk, []
+    seen = Counter() if seen is None else seen
     values = np.empty(len(cells))
     odd: list[Odd] = []
     for start in range(0, len(cells), _CHUNK):
@@ -72,7 +94,7 @@ def column(cells: Sequence[str], spelling: Spelling) -> tuple[Array, list[Odd]]:
             values[start : start + _CHUNK] = fast
             continue
         for index, cell in enumerate(chunk, start=start):
-            number = _one(cell, spelling)
+            number = _one(cell, spelling, seen)
             values[index] = number if isinstance(number, float) else math.nan
             if not isinstance(number, float):
                 odd.append(Odd(index, *number))
@@ -100,24 +122,35 @@ def _fast(cells: Sequence[str], spelling: Spelling) -> Array | None:
         values = np.fromiter(map(float, cells), np.float64, len(cells))
     except ValueError:
         return None
-    return values if np.isfinite(values).all() else None
+    if not np.isfinite(values).all():
+        return None
+    # A number too small for floating point would become 0: then every cell is looked at.
+    return None if b"e-" in signs.lower() and not values.all() else values
 
 
-def _one(cell: str, spelling: Spelling) -> float | tuple[str, str]:
+def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str, str]:
     """A number, or (kind, why)."""
-    text = cell.strip().strip(_SPACES).translate(_MINUS)
+    bare = cell.strip().strip(_SPACES)
+    text = bare.translate(_MINUS)
     if text.casefold() in spelling.missing:
         return "missing", "empty" if not text else "a word for missing"
-    if not any(c.isdigit() for c in text):
+    if not any(c.isnumeric() for c in text):
         return ("missing", "no digits") if _EMPTY.fullmatch(text) else ("words", "a number")
-    if spelling.grouping:
-        text = _ungrouped(text, spelling)
-    if spelling.decimal != "." and "." in text:
-        return "bad", f"a number with decimal {spelling.decimal!r} and no point (no grouping mark is declared)"
-    value = _value(text.replace(spelling.decimal, ".", 1))
-    if value is not None:
-        return value
-    return ("missing", "a dangling exponent") if _EMPTY.fullmatch(text) else ("bad", _wanted(spelling))
+    plain = ungrouped(text, spelling)
+    if spelling.decimal != "." and "." in plain:
+        return "bad", _why(text) or f"a number with decimal {spelling.decimal!r} and no point{_undeclared(spelling)}"
+    value = _value(plain.replace(spelling.decimal, ".", 1))
+    if value is None:
+        return (
+            ("missing", "a dangling exponent") if _EMPTY.fullmatch(plain) else ("bad", _why(text) or _wanted(spelling))
+        )
+    if text != bare:
+        seen["typographic minus signs"] += 1
+    if plain != text:
+        seen[f"grouping marks {spelling.grouping!r}"] += 1
+    if not _PLAIN.fullmatch(plain.replace(spelling.decimal, ".", 1)):
+        seen["exponents spelled with D or without letter"] += 1
+    return value
 
 
 def _value(text: str) -> float | None:
@@ -127,7 +160,19 @@ def _value(text: str) -> float | None:
         value = float(f"{found[1]}e{found[2]}")
     else:
         return None
+    if value == 0.0 and any(c in "123456789" for c in re.split("[eEdDqQ]", text)[0]):
+        return None  # too small for floating point: it must not become 0
     return value if math.isfinite(value) else None
+
+
+def _why(text: str) -> str:
+    if not all(c.isascii() for c in text if c.isnumeric()):
+        return "digits 0 to 9"
+    return next((why for pattern, why in _WHY if pattern.fullmatch(text)), "")
+
+
+def _undeclared(spelling: Spelling) -> str:
+    return "" if spelling.grouping else " (no grouping mark is declared)"
 
 
 def _wanted(spelling: Spelling) -> str:
@@ -136,19 +181,51 @@ def _wanted(spelling: Spelling) -> str:
     )
 
 
-def _ungrouped(text: str, spelling: Spelling) -> str:
-    """The number without its grouping marks; as it was when they stand in wrong places, so that it fails later."""
+def ungrouped(text: str, spelling: Spelling) -> str:
+    """The number without its grouping marks; as it was when they stand in wrong places, so that it fails later.
+
+    >>> ungrouped("12.345,6", Spelling(",", ".")), ungrouped("0.512", Spelling(",", "."))
+    ('12345,6', '0.512')
+    """
     mark = spelling.grouping
+    if not mark:
+        return text
     if mark == " ":
         for space in _SPACES:
             text = text.replace(space, " ")
+    elif mark == "'":
+        for sign in _APOSTROPHES:
+            text = text.replace(sign, "'")
     if mark not in text:
         return text
     head, dot, tail = text.partition(spelling.decimal)
     groups = head.lstrip("+-").split(mark)
     if mark in tail or not 1 <= len(groups[0]) <= 3 or any(len(g) != 3 for g in groups[1:]):
         return text
+    if not all(g.isdecimal() for g in groups) or groups[0].startswith("0"):
+        return text  # nobody groups behind a leading zero: 0.512 is a decimal point
     return head.replace(mark, "") + dot + tail
+
+
+def fitting(cells: Sequence[str], spelling: Spelling) -> list[Spelling]:
+    """Other spellings by which all cells with digits would read; empty when there is none.
+
+    >>> [s.words for s in fitting(["1.299,990", "-0,512"], Spelling())]
+    ["decimal ',' and grouping '.'"]
+    """
+    told = [c for c in cells if any(map(str.isdigit, c))]
+    found = []
+    for decimal in ".,":
+        for grouping in ("", ".", ",", " ", "'"):
+            other = Spelling(decimal, grouping, spelling.missing)
+            if grouping == decimal or (decimal, grouping) == (spelling.decimal, spelling.grouping):
+                continue
+            seen: Counter[str] = Counter()
+            if told and all(isinstance(_one(c, other, seen), float) for c in told):
+                used = any(key.startswith("grouping") for key in seen)
+                if used or not grouping:
+                    found.append(other)
+    return found
 
 
 def sexagesimal_column(cells: Sequence[str], spelling: Spelling) -> tuple[Array, list[Odd]]:
@@ -175,7 +252,7 @@ def sexagesimal(cell: str, spelling: Spelling) -> float | tuple[str, str]:
     parts = [p for p in re.split(r"[\s°'\"\u2032\u2033:]+", text) if p]
     if not parts:
         return "missing", "empty"
-    numbers = [_one(p, spelling) for p in parts]
+    numbers = [_one(p, spelling, Counter()) for p in parts]
     values = [n for n in numbers if isinstance(n, float)]
     if len(values) < len(parts) or len(parts) > 3:
         return "bad", "degrees, minutes and seconds"
