@@ -175,14 +175,18 @@ class Rows:
         return Sum(name, "T m", value, tuple(lines), how, made)
 
     def _corrected(self, row: Row, part: str) -> Sum:
-        readings, _ = self.base.readings(row.scan, 1)
-        _, n = self.base.at(row)
+        number, values = self.base.scans[row.scan].mode, self.base.evidence.sound.sensors.values
         lines = [self.line(row, 1, part, 1.0)]
-        for bench, value in self.base.evidence.sound.sensors.values.items():
-            change = part_of(complex(readings.columns[n, COLUMN[bench]]), part)
-            lines.append(times(_WORDS[bench], change, value, inner("sensor", bench)))
+        lines += [
+            argument(_WORDS[q], v, inner("sensor", q), u) for (q, v), u in zip(values.items(), _UNITS, strict=True)
+        ]
+        lines += self._force(row)
+
+        def made(a: Sequence[float]) -> float:
+            return a[0] + part_of(_change(a[5:], a[1:5], number), part)
+
         how = "the reading as sensors of equal gain, square to each other and straight would have shown it"
-        return Sum(self.name(row, 2, part), "T m", part_of(self.value(row, 2), part), tuple(lines), how)
+        return Sum(self.name(row, 2, part), "T m", part_of(self.value(row, 2), part), tuple(lines), how, made)
 
 
 _WORDS = dict(
@@ -192,22 +196,39 @@ _WORDS = dict(
         strict=True,
     )
 )
+_UNITS = ("1", "rad", "1/m2", "1/m2")
 
 
 def _bent(a: Sequence[float], number: int) -> tuple[float, ComplexArray, ComplexArray]:
     """Drive [rad/s], modal displacement (2,) [m] and force per mass (2,) [m/s2] from the lines of a signal and the shift."""
     x, y = complex(a[0], a[1]), complex(a[2], a[3])
-    f_a, f_b, decay, turn, log_gain, start, length, at_x, at_y, drive, shift = a[4:15]
+    log_gain, start, length, at_x, at_y, drive = a[8:14]
     w = 2.0 * np.pi * drive
     shape = np.sin(number * np.pi * (np.array([at_x, at_y]) - start) / length)
     u = np.exp(np.array([-0.5, 0.5]) * log_gain) / shape * np.array([x, y])
-    k = stiffness(2.0 * np.pi * f_a, 2.0 * np.pi * f_b, decay, turn, w) + 2.0 * w * number * shift * np.eye(2)
-    return w, u, k @ u
+    return w, u, _kernel(a, number, w) @ u
+
+
+def _kernel(a: Sequence[float], number: int, w: float) -> ComplexArray:
+    """Stiffness (2, 2) [1/s2] when the reading was taken."""
+    moved = 2.0 * w * number * a[14] * np.eye(2)
+    return np.asarray(stiffness(2.0 * np.pi * a[4], 2.0 * np.pi * a[5], a[6], a[7], w) + moved, complex)
 
 
 def _field(a: Sequence[float], number: int) -> complex:
     """The field integral [T m] from the 17 lines of a reading."""
     _, _, force = _bent(a, number)
+    return _unit(a) * complex(-force[0].real, force[1].real)
+
+
+def _change(a: Sequence[float], bench: Sequence[float], number: int) -> complex:
+    """What the sensors' gain, squareness and curvatures change in a reading of 17 lines [T m]."""
+    w, u, _ = _bent(a, number)
+    gain, square, *curves = bench
+    shape = u / np.array([complex(a[0], a[1]), complex(a[2], a[3])])
+    bent = np.array(curves) * u * np.abs(u / shape) ** 2
+    moved = gain * np.array([-0.5, 0.5]) * u - 0.5 * square * u[::-1] + bent
+    force = _kernel(a, number, w) @ moved
     return _unit(a) * complex(-force[0].real, force[1].real)
 
 
