@@ -164,7 +164,7 @@ def _axis(t: _Tellers, name: str, keys: Sequence[str]) -> Sum:
     if rest[0] == "corrections" and len(rest) == 3:
         return t.corrections.tell(magnet, rest[1], rest[2])
     what, _, part = "/".join(rest).partition("#")
-    if what in ("x", "y", "slope_x", "slope_y") and part in ("", "in the wire's frame"):
+    if what in ("x", "y", "slope_x", "slope_y") and part in ("", "frame of the wire"):
         return t.centres.wire(magnet, what, name)
     if what in ("x", "y"):
         number = part.rsplit(" ", 1)[-1]

@@ -76,7 +76,7 @@ class Corrections:
         number = first.block.mode
         centre = float(found.estimate.value[PLANE.index(plane)])
         lines = (
-            times("centre by all modes", 1.0, centre, axis_name(magnet, f"{plane}#in the wire's frame"), unit="m"),
+            times("centre by all modes", 1.0, centre, axis_name(magnet, f"{plane}#frame of the wire"), unit="m"),
             times(
                 "centre by the sharpest mode",
                 -1.0,

@@ -58,7 +58,7 @@ class _Placing:
             one, other, hang = 1.0 - t, t, 4.0 * ratio * (1.0 - ratio)
         else:
             one, other, hang = -1.0 / span, 1.0 / span, 4.0 * (1.0 - 2.0 * ratio) / self.by.wire.length
-        own = self._inside(f"{name}#in the wire's frame")
+        own = self._inside(f"{name}#frame of the wire")
         nests = [end.nest for end in self.by.wire.ends]
         lines = (
             *(
@@ -72,7 +72,7 @@ class _Placing:
                 "wire/sag",
                 unit="m",
             ),
-            times("in the frame of the wire", 1.0, own.value, f"{name}#in the wire's frame", unit=own.unit),
+            times("in the frame of the wire", 1.0, own.value, f"{name}#frame of the wire", unit=own.unit),
         )
         how = "chord of the wire at the magnet, by the surveyed ends, and the axis about it"
         return Sum(name, own.unit, value, lines, f"{how}; frame of the girder")
