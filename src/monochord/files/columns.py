@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.files.formats.asked import Kept
 from monochord.files.roles import Meaning
 from monochord.files.table import Dialect
 from monochord.ground.units import Unit
@@ -41,13 +42,14 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How the tables of one role read: dialect, columns, columns passed over, and the good words of a status."""
+    """How the tables of one role read: dialect, columns, columns passed over, the good words of a status, and its format."""
 
     role: str
     dialect: Dialect
     columns: tuple[Column, ...]
     passed_over: frozenset[str] = frozenset()
     good_status: frozenset[str] = frozenset()
+    kept: Kept = field(default_factory=Kept)
 
 
 @dataclass(slots=True)

@@ -11,6 +11,7 @@ from monochord.files import clock, document
 from monochord.files.axes import Axes, axes_of
 from monochord.files.columns import Column, Form
 from monochord.files.document import Document, Node
+from monochord.files.formats.described import kept_of
 from monochord.files.numbers import MISSING
 from monochord.files.roles import ROLES, Meaning
 from monochord.files.schema_check import check
@@ -130,10 +131,10 @@ def _form(role: str, node: Node, shared: Node, faults: list[Fault]) -> Form:
     if dialect.delimiter == dialect.decimal:
         given = f"delimiter and decimal mark both {dialect.decimal!r}"
         faults.append(node.fault("dialect", given, "two different marks", "mend the dialect"))
-    if dialect.delimiter == "fixed" and not dialect.widths:
+    if "fixed" in (dialect.delimiter, *node.text("format").split()) and not dialect.widths:
         faults.append(node.fault("dialect", "fixed widths without widths", "widths = [4, 10, ...]", "add them"))
     passed, good = frozenset(node.texts("passed_over")), frozenset(node.texts("good_status"))
-    return Form(role, dialect, tuple(columns), passed, good)
+    return Form(role, dialect, tuple(columns), passed, good, kept=kept_of(node, faults))
 
 
 def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) -> Column:

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monochord.files.bulk import BulkColumn
+from monochord.files.number_column import NumberColumn
 
 Array = NDArray[np.float64]
 
@@ -46,8 +47,11 @@ _WHY = (
     (re.compile(r".*\d[\s_]+\d.*"), "one number without blanks or marks inside"),
 )
 
+#: What spreadsheets write into a cell whose formula failed.
+_FAILED = ("#n/a", "#div/0!", "#value!", "#ref!", "#name?", "#num!", "#null!", "#spill!", "#calc!")
+
 #: Words that mean "no number here", in any case.
-MISSING = frozenset({"", "-", "--", "---", "\u2014", "nan", "na", "n/a", "#n/a", "null", "none", "?", "*"})
+MISSING = frozenset({"", "-", "--", "---", "\u2014", "nan", "na", "n/a", "null", "none", "?", "*", *_FAILED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +85,7 @@ def column(cells: Sequence[str], spelling: Spelling, seen: Counter[str] | None =
     >>> column(["-0,512", "."], Spelling(decimal=","))
     (array([-0.512,    nan]), [Odd(index=1, kind='missing', why='no digits')])
     """
-    bulk = cells.numbers(spelling.decimal) if isinstance(cells, BulkColumn) else None
+    bulk = cells.numbers(spelling.decimal) if isinstance(cells, (BulkColumn, NumberColumn)) else None
     if bulk is not None:
         return bulk, []
     seen = Counter() if seen is None else seen

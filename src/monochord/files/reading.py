@@ -15,7 +15,8 @@ import numpy as np
 
 from monochord.files import clock, numbers
 from monochord.files.columns import Array, Column, Form, Rows
-from monochord.files.table import Table, cut
+from monochord.files.formats.opening import open_table
+from monochord.files.table import Table
 from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
@@ -24,14 +25,21 @@ from monochord.ground.faults import Fault, Gatherer, Refused
 def read_rows(data: bytes, file: str, form: Form, faults: Gatherer, notes: list[Fault]) -> Rows | None:
     """The rows of one file by meaning, None when it cannot be cut into columns; faults and notes gathered."""
     try:
-        table = cut(data, file, form.dialect, faults)
+        table = open_table(data, file, form, faults)
     except Refused as refusal:
         faults.faults.extend(refusal.faults)
         return None
     if table is None:
         return None
     notes.extend(table.notes)
-    return _Reading(table, form, faults, notes).read()
+    told, noted = len(faults.faults), len(notes)
+    rows = _Reading(table, form, faults, notes).read()
+    # a cell that its format refused is empty here, and is not told twice
+    places = {(f.file, f.line, f.column) for f in faults.faults[:told] if f.file == file and f.column is not None}
+    new = map(table.placed, faults.faults[told:])
+    faults.faults[told:] = [f for f in new if (f.file, f.line, f.column) not in places]
+    notes[noted:] = map(table.placed, notes[noted:])
+    return rows
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from operator import methodcaller
 
 from monochord.files.bulk import LARGE, bulk_columns
@@ -60,7 +60,7 @@ class Dialect:
 class Table:
     """A table as cells: header names, cells by column, and the 1-based line of each row.
 
-    remarks  lines that are no data and were passed over
+    remarks  lines that are no data and were passed over;  sheet  of a workbook, whose cells have names
     """
 
     file: str
@@ -71,10 +71,28 @@ class Table:
     dialect: Dialect
     notes: list[Fault] = field(default_factory=list)
     remarks: int = 0
+    sheet: str = ""
 
     def index(self, name: str) -> int | None:
         """Place of a column by its name, None when there is none."""
         return self.header.index(name) if name in self.header else None
+
+    def placed(self, fault: Fault) -> Fault:
+        """The fault with the name of its cell, where the table stands on a sheet."""
+        if not self.sheet or fault.line is None or fault.column not in self.header:
+            return fault
+        cell = f"{letter(self.header.index(str(fault.column)))}{fault.line}"
+        return replace(fault, column=f"{fault.column} (sheet {self.sheet}, cell {cell})")
+
+
+def letter(place: int) -> str:
+    """The letters of a sheet's column, counted from 0.
+
+    >>> letter(0), letter(25), letter(26), letter(702)
+    ('A', 'Z', 'AA', 'AAA')
+    """
+    head, last = divmod(place, 26)
+    return (letter(head - 1) if head else "") + chr(ord("A") + last)
 
 
 def cut(data: bytes, file: str, dialect: Dialect, faults: Gatherer) -> Table | None:
