@@ -97,6 +97,7 @@ def _wire(
     try:
         scans = [*occasion.scans, *(reduce_scan(raw) for raw in occasion.raw_scans)]
         sweeps = [*occasion.sweeps, *(reduce_sweep(raw) for raw in occasion.raw_sweeps)]
+        notes.extend(note for signal in [*scans, *sweeps] for note in signal.notes)
         finding = find_axes(
             occasion.name, scans, sweeps, campaign.wire, campaign.girder.magnets, stringing=occasion.stringing or None
         )

@@ -2,8 +2,9 @@
 
 The drive is a sine whose frequency is set at a generator and may drift; the shunt tells what it really was.
 Every channel is then fitted by weighted least squares with that very tone, its harmonics (a curved sensor
-makes them), the mains lines and a slow background. The weights are one but for a short cosine taper at both
-ends, so that a line that is not in the model leaks little and the noise hardly grows.
+makes them), the mains lines and a slow background; samples at full scale and holes are left out. The weights
+are one but for a short cosine taper at both ends, so that a line that is not in the model leaks little and the
+noise hardly grows.
 
 Sums run over chunks: within a chunk all waves count from its middle, and a rotation brings them to the middle
 of the record. Memory so does not grow with the record, and equal chunks share one set of waves.
@@ -13,7 +14,7 @@ Source: linear least squares; derived.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -22,6 +23,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, Waveform, WireScan
 from monochord.ground.faults import Fault, Refused
+from monochord.wire.samples import Spoilt, spoilt, usable
 
 Array = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
@@ -40,6 +42,8 @@ TAPER = 0.04
 PIECE_PERIODS, FEWEST_PIECES = 4.0, 5
 #: How often a drive is followed anew when it turns out to be off its setting.
 MOST_PASSES = 3
+#: A record with less than this part of the samples that the others of its scan have is told to be short.
+SHORT = 0.9
 #: The generator's setting is believed unless the shunt departs from it by so many standard uncertainties.
 BELIEVED = 4.0
 
@@ -170,12 +174,17 @@ def _rotation(tone: Tone, lines: Sequence[float], at: float) -> Array:
     return out
 
 
-def amplitudes_in(chunks: Iterator[Array], n: int, sample_rate: float, tone: Tone) -> Phasors:
-    """Complex amplitude (channels,) of the tone from n samples that come in chunks (k, channels), one after the other."""
+def amplitudes_in(
+    chunks: Iterator[Array], n: int, sample_rate: float, tone: Tone, *, found: Spoilt | None = None
+) -> Phasors:
+    """Complex amplitude (channels,) of the tone from n samples that come in chunks (k, channels), one after the other.
+
+    found  samples that tell nothing and are left out, channel by channel; None where all tell something
+    """
     duration = n / sample_rate
     lines = _lines(tone.frequency, duration, sample_rate)
     size = 2 * (len(HARMONICS) + len(lines)) + 2
-    normal, right = np.zeros((size, size)), np.zeros((size, 1))
+    normal, right = np.zeros((1, size, size)), np.zeros((size, 1))
     start = 0
     for chunk in chunks:
         count = len(chunk)
@@ -184,12 +193,30 @@ def amplitudes_in(chunks: Iterator[Array], n: int, sample_rate: float, tone: Ton
         inside = Tone(tone.frequency + tone.chirp * at, tone.chirp)
         weighted, products = _waves(count, sample_rate, inside, lines=lines, ends=ends)
         rotation = _rotation(tone, lines, at)
-        normal += rotation.T @ products @ rotation
-        right = right + rotation.T @ (weighted.T @ chunk)
+        kept, told = (products[None], chunk) if found is None else _left(chunk, found, weighted, products, ends)
+        normal = normal + rotation.T @ kept @ rotation
+        right = right + rotation.T @ (weighted.T @ told)
         start += count
-    scale = np.sqrt(np.diag(normal))
-    found = np.linalg.solve(normal / np.outer(scale, scale), right / scale[:, None]) / scale[:, None]
-    return np.asarray(found[0] - 1j * found[1], complex)
+    scale = np.sqrt(np.einsum("cii->ci", normal))
+    scaled = normal / (scale[:, :, None] * scale[:, None, :])
+    if found is None:
+        solved = np.linalg.solve(scaled[0], right / scale[0][:, None]) / scale[0][:, None]
+    else:
+        solved = np.linalg.solve(scaled, (right.T / scale)[..., None])[..., 0].T / scale.T
+    return np.asarray(solved[0] - 1j * solved[1], complex)
+
+
+def _left(
+    chunk: Array, found: Spoilt, weighted: Array, products: Array, ends: tuple[bool, bool]
+) -> tuple[Array, Array]:
+    """Products (channels, m, m) of what a channel's samples leave of the waves, and the samples with nothing for the rest."""
+    good = usable(chunk, found)
+    taper = _taper(len(chunk), *ends)
+    kept = np.empty((chunk.shape[1], *products.shape))
+    for channel, fine in enumerate(good.T):
+        lost = weighted[~fine]
+        kept[channel] = products - lost.T @ (lost / taper[~fine, None])
+    return kept, np.where(good, chunk, 0.0)
 
 
 def tone_amplitudes(samples: Array, sample_rate: float, tone: Tone) -> Phasors:
@@ -210,19 +237,32 @@ def _cut(samples: Array) -> Iterator[Array]:
     return (samples[k : k + CHUNK] for k in range(0, len(samples), CHUNK))
 
 
-def _chunks(waveform: Waveform) -> Iterator[Array]:
-    """The record in chunks: as the source gives them, else cut from the whole."""
-    return iter(waveform.chunks(CHUNK)) if waveform.chunks is not None else _cut(waveform.read())
+#: Gives a record's samples (k, channels) in chunks, as often as it is called.
+Source = Callable[[], Iterator[Array]]
+
+
+def _source(waveform: Waveform) -> Source:
+    """The record in chunks: as its file gives them, else cut from the whole, which is read once."""
+    chunks = waveform.chunks
+    if chunks is not None:
+        return lambda: iter(chunks(CHUNK))
+    whole = waveform.read()
+    return lambda: _cut(whole)
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One wire position reduced: drive frequency [Hz], drive current [A] peak, displacements x, y [m] peak, complex."""
+    """One wire position reduced: drive frequency [Hz], drive current [A] peak, displacements x, y [m] peak, complex.
+
+    samples  in the record;  notes  what of them was left out, without its place
+    """
 
     frequency: float
     current: float
     x: complex
     y: complex
+    samples: int = 0
+    notes: tuple[Fault, ...] = ()
 
 
 def reduce_waveform(waveform: Waveform) -> Reading:
@@ -234,53 +274,70 @@ def reduce_waveform(waveform: Waveform) -> Reading:
     if not 0.0 < set_to < 0.5 * rate:
         given = f"a drive of {set_to:g} Hz sampled at {rate:g} Hz"
         raise Refused([Fault(given, "a drive below half the sampling rate", "check frequency and sampling rate")])
-    tone, n, spread = _survey(waveform)
+    source = _source(waveform)
+    found = spoilt(source())
+    n = found.samples
+    if not n:
+        raise Refused([Fault("no samples", "a signal", "nothing was recorded yet; leave the record out or repeat it")])
+    notes = [f for c in _channels(waveform) for f in found.told(*c)]
     if n * set_to < 3.0 * rate:
         given = f"{n} samples, {n * set_to / rate:.1f} periods of the drive"
         raise Refused([Fault(given, "three periods or more", "record longer")])
-    amplitudes = amplitudes_in(_chunks(waveform), n, rate, tone)
+    tone, spread = _survey(source, waveform, n)
+    amplitudes = amplitudes_in(source(), n, rate, tone, found=found if found.any else None)
     reference = amplitudes[waveform.reference]
     if not abs(reference) > 0.5 * spread or abs(tone.frequency - set_to) > 4.0 * rate / n:
         given = f"a drive of {set_to:g} Hz that the reference channel does not show"
         raise Refused([Fault(given, "a sine near that frequency", "check the channel order and the generator setting")])
     turned = amplitudes * np.conj(reference) / abs(reference)
     x, y = turned[waveform.x] / waveform.x_scale, turned[waveform.y] / waveform.y_scale
-    return Reading(tone.frequency, float(abs(reference)) / waveform.reference_scale, complex(x), complex(y))
+    current = float(abs(reference)) / waveform.reference_scale
+    return Reading(tone.frequency, current, complex(x), complex(y), n, tuple(notes))
 
 
-def _survey(waveform: Waveform) -> tuple[Tone, int, float]:
-    """First pass over a record: the drive, the number of samples, and the spread of the reference channel."""
+def _channels(waveform: Waveform) -> list[tuple[int, str]]:
+    """The channels that are used, with their names."""
+    return [(waveform.reference, "reference"), (waveform.x, "x"), (waveform.y, "y")]
+
+
+def _survey(source: Source, waveform: Waveform, n: int) -> tuple[Tone, float]:
+    """The drive, followed over a record of n samples, and the spread of the reference channel."""
     rate, set_to = waveform.sample_rate, waveform.frequency
-    whole = waveform.read() if waveform.chunks is None else None
-    n = len(whole) if whole is not None else 0
-    if whole is not None and n <= CHUNK:
-        reference = whole[:, waveform.reference]
-        return (follow_drive(reference, rate, set_to) if n else Tone(set_to, 0.0)), n, float(reference.std())
+    if n <= CHUNK:
+        reference = _bridged(np.concatenate([chunk[:, waveform.reference] for chunk in source()]))
+        return follow_drive(reference, rate, set_to), float(reference.std())
     length, tone, spread = _piece_length(CHUNK, rate, set_to), Tone(set_to, 0.0), 0.0
     for _ in range(MOST_PASSES):
         before = tone.frequency
-        pieces, n, spread = _pass_over(waveform, length, before)
-        if not n:
-            break
+        pieces, spread = _pass_over(source, waveform, n, length=length, frequency=before)
         tone = _tone(pieces, length, n, sample_rate=rate, frequency=before)
         if _settled(tone.frequency - before, length, rate):
             break
-    return tone, n, spread
+    return tone, spread
 
 
-def _pass_over(waveform: Waveform, length: int, frequency: float) -> tuple[Phasors, int, float]:
-    """Pieces of the reference channel of a whole record, its number of samples, and its spread."""
+def _bridged(wave: Array) -> Array:
+    """A channel (n,) whose holes are bridged by straight lines: good enough to follow a phase, never fitted."""
+    there = np.isfinite(wave)
+    if there.all() or not there.any():
+        return wave
+    at = np.arange(len(wave))
+    return np.asarray(np.interp(at, at[there], wave[there]), float)
+
+
+def _pass_over(source: Source, waveform: Waveform, n: int, *, length: int, frequency: float) -> tuple[Phasors, float]:
+    """Pieces of the reference channel of a whole record of n samples, and its spread."""
     pieces = [np.zeros(0, complex)]
-    total, square, n = 0.0, 0.0, 0
+    total, square = 0.0, 0.0
     rest = np.zeros(0)
-    for chunk in _chunks(waveform):
-        reference = chunk[:, waveform.reference]
-        n, total, square = n + len(chunk), total + float(reference.sum()), square + float(reference @ reference)
+    for chunk in source():
+        reference = _bridged(chunk[:, waveform.reference])
+        total, square = total + float(reference.sum()), square + float(reference @ reference)
         rest = np.concatenate([rest, reference])
         pieces.append(_pieces(rest, length, waveform.sample_rate, frequency))
         rest = rest[len(rest) // length * length :]
-    spread = float(np.sqrt(max(square / n - (total / n) ** 2, 0.0))) if n else 0.0
-    return np.concatenate(pieces), n, spread
+    spread = float(np.sqrt(max(square / n - (total / n) ** 2, 0.0)))
+    return np.concatenate(pieces), spread
 
 
 def _reduced(waveforms: Sequence[Waveform], name: str, file: str, rows: Sequence[int]) -> list[Reading]:
@@ -295,6 +352,18 @@ def _reduced(waveforms: Sequence[Waveform], name: str, file: str, rows: Sequence
     if faults:
         raise Refused(faults)
     return readings
+
+
+def _notes(readings: Sequence[Reading], name: str, file: str, rows: Sequence[int]) -> tuple[Fault, ...]:
+    """What was left out of the records of a scan or sweep, and which were short, with their places."""
+    usual = float(np.median([r.samples for r in readings])) if readings else 0.0
+    told: list[Fault] = []
+    for reading, row in zip(readings, rows, strict=True):
+        told += [Fault(f.given, f.expected, f.remedy, file, row, name) for f in reading.notes]
+        if reading.samples < SHORT * usual:
+            remedy = "fitted as it is, with more noise; was the recording cut off?"
+            told.append(Fault(f"{reading.samples} samples", f"{usual:g} as in the others", remedy, file, row, name))
+    return tuple(told)
 
 
 def _at_one_current(readings: Sequence[Reading]) -> tuple[float, Phasors, Phasors]:
@@ -323,6 +392,7 @@ def reduce_scan(raw: RawScan) -> WireScan:
         times=raw.times,
         file=raw.file,
         rows=raw.rows,
+        notes=_notes(readings, raw.name, raw.file, raw.rows),
     )
 
 
@@ -331,4 +401,5 @@ def reduce_sweep(raw: RawSweep) -> Sweep:
     readings = _reduced(raw.waveforms, raw.name, raw.file, raw.rows)
     current, x, y = _at_one_current(readings)
     frequencies = np.array([r.frequency for r in readings])
-    return Sweep(raw.name, raw.mode, frequencies, x, y, current, raw.file, raw.rows)
+    notes = _notes(readings, raw.name, raw.file, raw.rows)
+    return Sweep(raw.name, raw.mode, frequencies, x, y, current, raw.file, raw.rows, notes)

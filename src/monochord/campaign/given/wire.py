@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.ground.faults import Fault
+
 Array = NDArray[np.float64]
 Phasors = NDArray[np.complex128]
 
@@ -66,6 +68,7 @@ class WireScan:
     stage_x, stage_y  (n,) [m], both ends moved alike;  x, y  (n,) complex displacement at the sensors [m], peak
     times           (n,) seconds from the first reading of the occasion, NaN when not told
     file, rows      where the readings stand (1-based lines, or block numbers of a container)
+    notes           what of its raw signals was left out, and why
     """
 
     name: str
@@ -82,6 +85,7 @@ class WireScan:
     times: Array
     file: str
     rows: tuple[int, ...]
+    notes: tuple[Fault, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -89,7 +93,7 @@ class Sweep:
     """Displacement against drive frequency in one mode, the wire held still off centre.
 
     frequencies  (n,) [Hz];  x, y  (n,) complex displacement at the sensors [m], peak
-    drive_current  peak [A], NaN when not told (the resonance does not need it)
+    drive_current  peak [A], NaN when not told (the resonance does not need it);  notes  as of a scan
     """
 
     name: str
@@ -100,6 +104,7 @@ class Sweep:
     drive_current: float
     file: str
     rows: tuple[int, ...]
+    notes: tuple[Fault, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, slots=True)
