@@ -97,7 +97,7 @@ def _wire(
     try:
         scans = [*occasion.scans, *(reduce_scan(raw) for raw in occasion.raw_scans)]
         sweeps = [*occasion.sweeps, *(reduce_sweep(raw) for raw in occasion.raw_sweeps)]
-        notes.extend(note for signal in [*scans, *sweeps] for note in signal.notes)
+        notes.extend(note for told in (*(s.notes for s in scans), *(s.notes for s in sweeps)) for note in told)
         finding = find_axes(
             occasion.name, scans, sweeps, campaign.wire, campaign.girder.magnets, stringing=occasion.stringing or None
         )

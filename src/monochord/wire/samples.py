@@ -94,7 +94,7 @@ def spoilt(chunks: Iterator[Array]) -> Spoilt:
     >>> wave = np.clip(1.2 * np.sin(2 * np.pi * 52.3 * t), -1.0, 1.0)
     >>> found = spoilt(iter([wave[:, None]]))
     >>> found.high.tolist(), int(found.clipped[0])
-    ([1.0], 382)
+    ([1.0], 371)
     """
     tops: list[_Top] = []
     samples, missing, jumps = 0, np.zeros(0, np.int64), np.zeros(0, np.int64)
