@@ -102,7 +102,7 @@ def samples(data: bytes | memoryview, found: Wave) -> Array:
     data  the whole file;  found  its head
 
     >>> head = Wave(1000, 1, 1, 16, 0, 4)
-    >>> samples(b"\\x00\\x80\\xff\\x7f", head).tolist()
+    >>> samples(b"\x00\x80\xff\x7f", head).tolist()
     [[-1.0], [0.999969482421875]]
     """
     part = data[found.begins : found.begins + found.bytes]
