@@ -152,7 +152,7 @@ def sighting(target: str, station: str = "S1", line: int = 2) -> Sighting:
 def test_names_that_a_spreadsheet_made_dates_of() -> None:
     found = [sighting("2002-03-01"), sighting("2002-03-01", "S2", 3)]
     fault = only(names(found, ["3-1-2", "3-1-3"])[0])
-    assert "looks like a date made by a spreadsheet from a name such as '3-1-2'" in fault.remedy
+    assert "it looks like a date that a spreadsheet made from '3-1-2'" in fault.remedy
     assert fault.line == 2
 
 

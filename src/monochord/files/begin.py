@@ -22,6 +22,7 @@ from monochord.files.girder_tables import girder_tables
 from monochord.files.lab import Lab, load_lab
 from monochord.files.layout import Found, Layout, survey_folder
 from monochord.files.reading import read_rows
+from monochord.files.repeated import once_each
 from monochord.files.settings import Settings, settled
 from monochord.files.toml_writer import toml
 from monochord.ground.faults import Fault, Gatherer, Refused
@@ -83,7 +84,7 @@ def _girder_rows(folder: Path, layout: Layout, lab: Lab, faults: Gatherer, notes
             continue
         rows = read_rows(content(folder / file.path, name), name, lab.forms[file.role], faults, notes)
         if rows is not None:
-            found[file.role] = rows
+            found[file.role] = once_each(rows, lab.forms[file.role], faults, notes)
     return found
 
 

@@ -21,8 +21,10 @@ from monochord.files.document import Document
 from monochord.files.girder_file import girder_facts
 from monochord.files.lab import Lab, lab_of
 from monochord.files.occasion_file import Reader, checked_inputs
+from monochord.files.pairing import between_occasions, none_matched
 from monochord.files.schema_check import check
 from monochord.files.sightings import instrument
+from monochord.files.times import in_future
 from monochord.files.words import did_you_mean, listed
 from monochord.ground.faults import Fault, Refused
 
@@ -44,8 +46,11 @@ def load_campaign(folder: Path) -> Campaign:
     faults = [*_placed(wrong, own), *reader.faults.faults, *_wire_told(wire, occasions, own)]
     reference = _reference(campaign, occasions, faults)
     scale = budget_scale(campaign, faults)
+    pairings = between_occasions(facts.girder, occasions, reference)
+    faults += [f for p in pairings for f in none_matched(p, campaign.name)]
     if faults:
         raise Refused(faults)
+    late = in_future((c for o in occasions for c in o.clocks), began) if (began := campaign.root.text("began")) else []
     settings, about = campaign.root.node("settings"), lab.root.node("instrument")
     documents = (campaign, own, shared, lab.root.document)
     return Campaign(
@@ -58,8 +63,9 @@ def load_campaign(folder: Path) -> Campaign:
         reference,
         tuple(dict.fromkeys([*(Source(d.name, sha256(folder / d.name)) for d in documents), *kept, *reader.inputs])),
         {key: settings.text(key) for key in settings},
-        (*facts.notes, *_placed(doubtful, own), *_unsaid(campaign, reference), *reader.notes),
+        (*facts.notes, *_placed(doubtful, own), *_unsaid(campaign, reference), *reader.notes, *late),
         scale,
+        (*reader.pairings, *pairings),
     )
 
 

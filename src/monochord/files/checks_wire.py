@@ -8,7 +8,8 @@ import numpy as np
 
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
-from monochord.files.words import did_you_mean, listed
+from monochord.files.names import hint
+from monochord.files.words import listed
 from monochord.ground.faults import Fault, Gatherer
 
 #: Farthest that the stages go in a scan [m].
@@ -59,7 +60,7 @@ def _line(scan: WireScan | RawScan | Sweep | RawSweep) -> int | None:
 
 
 def _unknown(scan: WireScan | RawScan, names: list[str], faults: Gatherer) -> None:
-    remedy = f"{did_you_mean(scan.magnet, names)}mend the name, or add the magnet to the table of magnets"
+    remedy = f"{hint(scan.magnet, names)}mend the name, or add the magnet to the table of magnets"
     given = f"magnet {scan.magnet!r} in scan {scan.name}"
     column = None if isinstance(scan, WireScan) else scan.name
     faults.add(given, f"one of {listed(names)}", remedy, file=scan.file, line=_line(scan), column=column)

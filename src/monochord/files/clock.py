@@ -1,27 +1,50 @@
-"""Times as laboratories write them, by a declared notation; local time stays local.
+"""Times as laboratories write them, by a declared notation.
 
-A notation is spelled with YYYY, MM, DD, hh, mm, ss, for example ``DD.MM.YYYY hh:mm:ss``; a fraction
-may follow the seconds. 24:00:00 is midnight at the end of its day. What comes out are seconds on one
-scale, good for differences inside one occasion.
+A notation is spelled with YYYY (or YY, of this century), MM (or MMM, a month's name), DD, hh, mm, ss, AM (before
+or after noon) and zzz (an offset such as +01:00, or Z), for example ``DD.MM.YYYY hh:mm:ss``; a fraction may
+follow the seconds. 24:00:00 is midnight at the end of its day. Several notations with " or " between them are
+tried on all rows, and one is taken only when it is the only one that fits. Numbers of days that a spreadsheet
+counts, and seconds since 1970, are declared by those words. What comes out are seconds on one scale: of the
+file's own clock, or of UTC where the notation itself says so.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime, timedelta
 
 from monochord.ground.faults import Fault, Refused
 
+DAY = 86400.0
+
 _PIECES = {
     "YYYY": r"(?P<Y>\d{4})",
+    "YY": r"(?P<y>\d{2})",
+    "MMM": r"(?P<N>[^\W\d_]{3,9})\.?",
     "MM": r"(?P<M>\d{1,2})",
     "DD": r"(?P<D>\d{1,2})",
     "hh": r"(?P<h>\d{1,2})",
     "mm": r"(?P<m>\d{2})",
     "ss": r"(?P<s>\d{2}(?:[.,]\d+)?)",
+    "AM": r"(?P<p>[AaPp][Mm])",
+    "zzz": r"(?P<z>[Zz]|[+-]\d{2}:?\d{2})",
 }
-_TOKEN = re.compile("YYYY|MM|DD|hh|mm|ss")
+_TOKEN = re.compile("YYYY|YY|MMM|MM|DD|hh|mm|ss|AM|zzz")
+_MONTHS = ("jan jän", "feb", "mar mär mrz", "apr", "may mai", "jun", "jul", "aug", "sep", "oct okt", "nov", "dec dez")
+_MONTH = {word: n for n, words in enumerate(_MONTHS, start=1) for word in words.split()}
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
+
+#: Notations that are numbers: what they count from, as seconds on our scale, and the seconds of one.
+_COUNTED = {
+    "spreadsheet days from 1900": (date(1899, 12, 30).toordinal() * DAY, DAY),
+    "spreadsheet days from 1904": (date(1904, 1, 1).toordinal() * DAY, DAY),
+    "seconds since 1970": (date(1970, 1, 1).toordinal() * DAY, 1.0),
+    "milliseconds since 1970": (date(1970, 1, 1).toordinal() * DAY, 1e-3),
+}
+
+#: Day numbers that are taken for a spreadsheet's: of the years 1982 to 2064.
+_DAY_NUMBERS = (30000.0, 60000.0)
 
 
 def pattern(notation: str) -> re.Pattern[str]:
@@ -31,21 +54,84 @@ def pattern(notation: str) -> re.Pattern[str]:
     True
     """
     tokens = _TOKEN.findall(notation)
-    if not {"YYYY", "MM", "DD", "hh", "mm"} <= set(tokens) or len(set(tokens)) < len(tokens):
-        raise Refused(
-            [
-                Fault(
-                    f"time notation {notation!r}",
-                    "YYYY, MM, DD, hh, mm and perhaps ss, each once",
-                    "write it like 'DD.MM.YYYY hh:mm:ss'",
-                )
-            ]
-        )
+    told = {{"YY": "YYYY", "MMM": "MM"}.get(t, t) for t in tokens}
+    if not {"YYYY", "MM", "DD", "hh", "mm"} <= told or len(told) < len(tokens):
+        counted = ", ".join(repr(c) for c in _COUNTED)
+        expected = "YYYY, MM, DD, hh, mm and perhaps ss, each once"
+        remedy = f"write it like 'DD.MM.YYYY hh:mm:ss', or one of {counted}"
+        raise Refused([Fault(f"time notation {notation!r}", expected, remedy)])
     literal = _TOKEN.split(notation)
     text = re.escape(literal[0])
     for token, rest in zip(tokens, literal[1:], strict=True):
         text += _PIECES[token] + re.escape(rest)
-    return re.compile(text, re.ASCII)
+    return re.compile(text, re.ASCII if "MMM" not in tokens else 0)
+
+
+def checked(notation: str) -> None:
+    """Refused unless every notation of the text is one; several stand with " or " between them."""
+    for one in notation.split(" or "):
+        if one not in _COUNTED:
+            pattern(one)
+
+
+def in_utc(notation: str) -> bool:
+    """Whether a notation tells moments in UTC by itself.
+
+    >>> in_utc("seconds since 1970"), in_utc("YYYY-MM-DDThh:mm:sszzz"), in_utc("DD.MM.YYYY hh:mm")
+    (True, True, False)
+    """
+    return notation.endswith("since 1970") or "zzz" in notation
+
+
+def only_fit(cells: Sequence[str], notation: str) -> tuple[str, str]:
+    """The notation of the declared ones that reads all cells, and words that ask when several do.
+
+    When none reads all cells the first one is given, so that the cells that do not fit are told.
+
+    >>> only_fit(["08.03.2026 07:15", "19.09.2026 21:05"], "MM.DD.YYYY hh:mm or DD.MM.YYYY hh:mm")
+    ('DD.MM.YYYY hh:mm', '')
+    >>> only_fit(["08.03.2026 07:15"], "MM.DD.YYYY hh:mm or DD.MM.YYYY hh:mm")[1]
+    "'08.03.2026 07:15' is 2026-08-03 07:15:00 by 'MM.DD.YYYY hh:mm' and 2026-03-08 07:15:00 by 'DD.MM.YYYY hh:mm'"
+    """
+    several = notation.split(" or ")
+    if len(several) == 1:
+        return notation, ""
+    told = [c for c in cells if c.strip()]
+    fits = {one: values for one in several if not (found := seconds(told, one))[1] and (values := found[0])}
+    if len(fits) < 2 or len({tuple(v) for v in fits.values()}) == 1:
+        return next(iter(fits), several[0]), ""
+    places = [i for i in range(len(told)) if len({v[i] for v in fits.values()}) > 1]
+    read = " and ".join(f"{spoken_moment(v[places[0]])} by {one!r}" for one, v in fits.items())
+    return next(iter(fits)), f"{told[places[0]]!r} is {read}"
+
+
+def other_order(cells: Sequence[str], notation: str) -> str:
+    """The notation with day and month exchanged when it reads all cells, "" when it does not.
+
+    >>> other_order(["03/19/2026 07:15"], "DD/MM/YYYY hh:mm")
+    'MM/DD/YYYY hh:mm'
+    """
+    if notation in _COUNTED or "MMM" in notation:
+        return ""
+    turned = re.sub("MM|DD", lambda m: "DD" if m[0] == "MM" else "MM", notation)
+    told = [c for c in cells if c.strip()]
+    return turned if told and not seconds(told, turned)[1] else ""
+
+
+def why_not(cell: str, cells: Sequence[str], notation: str) -> tuple[str, str]:
+    """What was expected in place of a cell that is no time, and what to do."""
+    text = cell.strip()
+    expected = f"a time like {notation}"
+    if _NUMBER.fullmatch(text) and notation not in _COUNTED:
+        days = float(text.replace(",", "."))
+        if _DAY_NUMBERS[0] <= days <= _DAY_NUMBERS[1]:
+            read = [f"{spoken_moment(_counted(text, one) or 0.0)} by {one!r}" for one in list(_COUNTED)[:2]]
+            return expected, f"perhaps a spreadsheet's day number: {' or '.join(read)}; declare which as the notation"
+    if re.search(r"\b24:(?!00)\d\d|\b24:00:(?!00)\d\d", text):
+        return expected, "no time lies behind 24:00; mend the cell"
+    if turned := other_order(cells, notation):
+        return expected, f"every row fits {turned!r}; mend the notation if that is meant"
+    return expected, "mend the cell or the notation"
 
 
 def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]]:
@@ -54,7 +140,12 @@ def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]
     >>> s, odd = seconds(["01.03.2026 24:00:00", "02.03.2026 00:01:00", "?"], "DD.MM.YYYY hh:mm:ss")
     >>> s[1] - s[0], odd
     (60.0, [2])
+    >>> [spoken_moment(seconds(["46083.5"], f"spreadsheet days from {o}")[0][0]) for o in (1900, 1904)]
+    ['2026-03-02 12:00:00', '2030-03-03 12:00:00']
     """
+    if notation in _COUNTED:
+        counted = [_counted(cell.strip(), notation) for cell in cells]
+        return [float("nan") if c is None else c for c in counted], [i for i, c in enumerate(counted) if c is None]
     rule = pattern(notation)
     # Readings come many to the minute: the part before the seconds is worked out once each; a day's
     # first minute is left out because 24:00 is right there and 24:00:01 is not.
@@ -73,7 +164,7 @@ def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]
             odd.append(index)
             values.append(float("nan"))
             continue
-        if cut and cell[-3:-2] == ":" and time % 86400.0 >= 60.0:
+        if cut and cell[-3:-2] == ":" and time % DAY >= 60.0:
             starts[cell[:cut]] = time - int(cell[-2:])
         values.append(time)
     return values, odd
@@ -84,12 +175,71 @@ def _one(cell: str, rule: re.Pattern[str]) -> float | None:
     if not found:
         return None
     parts = found.groupdict()
-    hour, minute = int(parts["h"]), int(parts["m"])
+    hour, minute = _hour(int(parts["h"]), parts.get("p")), int(parts["m"])
     second = float((parts.get("s") or "0").replace(",", "."))
-    if minute > 59 or second >= 60.0 or hour > 24 or (hour == 24 and (minute or second)):
+    if hour is None or minute > 59 or second >= 60.0 or hour > 24 or (hour == 24 and (minute or second)):
         return None
+    year = int(parts["Y"]) if parts.get("Y") else 2000 + int(parts["y"])
+    month = int(parts["M"]) if parts.get("M") else _MONTH.get(parts["N"].casefold()[:3], 0)
     try:
-        day = date(int(parts["Y"]), int(parts["M"]), int(parts["D"])).toordinal()
+        day = date(year, month, int(parts["D"])).toordinal()
     except ValueError:
         return None
-    return day * 86400.0 + hour * 3600.0 + minute * 60.0 + second
+    return day * DAY + hour * 3600.0 + minute * 60.0 + second - _offset(parts.get("z"))
+
+
+def _hour(hour: int, half: str | None) -> int | None:
+    if half is None:
+        return hour
+    if not 1 <= hour <= 12:
+        return None
+    return hour % 12 + (12 if half.casefold() == "pm" else 0)
+
+
+def _offset(told: str | None) -> float:
+    if told is None or told in "Zz":
+        return 0.0
+    size = int(told[1:3]) * 3600.0 + int(told[-2:]) * 60.0
+    return -size if told[0] == "-" else size
+
+
+def _counted(text: str, notation: str) -> float | None:
+    """Seconds of a number that counts from an origin; the day that 1900 did not have is none."""
+    if not _NUMBER.fullmatch(text):
+        return None
+    origin, one = _COUNTED[notation]
+    number = float(text.replace(",", "."))
+    if notation == "spreadsheet days from 1900" and number < 61.0:
+        if number >= 60.0:
+            return None
+        origin += DAY
+    found = origin + number * one
+    return round(found, 3) if found < date.max.toordinal() * DAY else None
+
+
+def spoken_moment(value: float) -> str:
+    """A moment on our scale in words, to the second, or with its fraction when it has one.
+
+    >>> spoken_moment(seconds(["02.03.2026 10:40"], "DD.MM.YYYY hh:mm")[0][0])
+    '2026-03-02 10:40:00'
+    """
+    days, rest = divmod(value, DAY)
+    return (datetime.fromordinal(int(days)) + timedelta(seconds=round(rest, 3))).isoformat(" ")
+
+
+def spoken_span(value: float) -> str:
+    """A length of time in words.
+
+    >>> spoken_span(86340.0), spoken_span(90.0), spoken_span(0.25)
+    ('23 h 59 min', '1 min 30 s', '0.25 s')
+    """
+    return " ".join(_spoken(abs(value))) or "0 s"
+
+
+def _spoken(rest: float) -> Iterator[str]:
+    for size, word in ((DAY, "d"), (3600.0, "h"), (60.0, "min")):
+        count, rest = divmod(rest, size)
+        if count:
+            yield f"{count:g} {word}"
+    if rest:
+        yield f"{round(rest, 3):g} s"

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.campaign.given.clock import ClockTold
+from monochord.campaign.given.imports import Import
 from monochord.files.formats.asked import Kept
 from monochord.files.roles import Meaning
 from monochord.files.table import Dialect
@@ -26,6 +28,9 @@ class Column:
     sign         -1 when the laboratory counts the other way
     words        the laboratory's words -> ours;  markers  numbers that mean "no reading"
     notation     of a time, or "degrees minutes seconds" of an angle
+    zone, repeated_hour, midnight   of a time: its zone; "first" or "second" pass of an hour that comes twice; "old day"
+                 when 0:00 is written with the date of the day that ends
+    genuine      numbers that look like markers for no reading and are readings
     """
 
     key: str
@@ -38,6 +43,10 @@ class Column:
     words: Mapping[str, str] = field(default_factory=dict)
     markers: tuple[float, ...] = ()
     notation: str = ""
+    zone: str = ""
+    repeated_hour: str = ""
+    midnight: str = ""
+    genuine: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +58,7 @@ class Form:
     columns: tuple[Column, ...]
     passed_over: frozenset[str] = frozenset()
     good_status: frozenset[str] = frozenset()
+    repeated: str = ""
     kept: Kept = field(default_factory=Kept)
 
 
@@ -56,7 +66,8 @@ class Form:
 class Rows:
     """The rows of one file by meaning: texts and numbers (n,) in SI, and the 1-based line of each row.
 
-    names  meaning -> what the file calls the column
+    names  meaning -> what the file calls the column;  clocks  meaning of a time -> what its column told
+    told   how the file was read
     """
 
     file: str
@@ -64,12 +75,20 @@ class Rows:
     text: dict[str, list[str]] = field(default_factory=dict)
     number: dict[str, Array] = field(default_factory=dict)
     names: dict[str, str] = field(default_factory=dict)
+    clocks: dict[str, ClockTold] = field(default_factory=dict)
+    told: Import | None = None
 
     def __len__(self) -> int:
         return len(self.lines)
 
     def __contains__(self, key: str) -> bool:
         return key in self.text or key in self.number
+
+    def only(self, keep: Sequence[int]) -> Rows:
+        """The rows at those places, in that order."""
+        text = {k: [v[i] for i in keep] for k, v in self.text.items()}
+        number = {k: v[list(keep)] for k, v in self.number.items()}
+        return Rows(self.file, [self.lines[i] for i in keep], text, number, self.names, self.clocks, self.told)
 
     def known(self, key: str, row: int) -> float | None:
         """A number of one row, None when it is not told."""

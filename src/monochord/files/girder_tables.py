@@ -15,6 +15,8 @@ from monochord.files.amounts import spell
 from monochord.files.axes import direction_word
 from monochord.files.columns import Rows
 from monochord.files.lab import Lab
+from monochord.files.names import alike, hint
+from monochord.files.spreadsheet_names import looks_like_date
 from monochord.files.words import did_you_mean, near
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
@@ -99,7 +101,22 @@ def _names(work: _Work) -> list[str]:
             remedy = f"remove or rename one of them; the first stands in line {first[name]}"
             work.fault(row, "name", f"{name!r} twice", "each name once", remedy)
         first.setdefault(name, work.rows.lines[row])
+    _doubtful(work, list(first))
     return names
+
+
+def _doubtful(work: _Work, names: list[str]) -> None:
+    """Notes about names that a spreadsheet may have made, and about two of one list that are easily taken for each other."""
+    rows = work.rows.text["name"]
+    for name in names:
+        if looks_like_date(name):
+            remedy = "names are kept as they stand; see whether a spreadsheet turned them into dates"
+            work.note(rows.index(name), "name", f"{name!r}, which looks like a date", "a name", remedy)
+    for i, name in enumerate(names):
+        for other in names[:i]:
+            if (why := alike(other, name)) and "exchanged" not in why:
+                remedy = "they are two names; make them differ more, so that nobody takes one for the other"
+                work.note(rows.index(name), "name", f"{name!r} beside {other!r}: {why}", "names that differ", remedy)
 
 
 def _place(point: tuple[float, float, float]) -> Table:
@@ -175,7 +192,7 @@ def _targets(work: _Work) -> None:
     for row, name in enumerate(_names(work)):
         carrier = rows.text["carrier"][row]
         if carrier not in carriers:
-            remedy = f"{did_you_mean(carrier, carriers)}mend the cell, or add the item to the table of magnets"
+            remedy = f"{hint(carrier, carriers)}mend the cell, or add the item to the table of magnets"
             given = f"carrier {carrier!r} of target {name}"
             work.fault(row, "carrier", given, "girder, wall or an item", remedy)
         work.out.targets[name] = {"carrier": carrier, **_place(points[row])}

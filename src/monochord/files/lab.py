@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from monochord.files import clock, document
+from monochord.files import clock, document, zones
 from monochord.files.axes import Axes, axes_of
 from monochord.files.columns import Column, Form
 from monochord.files.document import Document, Node
@@ -99,6 +99,10 @@ def _unsaid(root: Node, forms: Mapping[str, Form]) -> list[Fault]:
     for key, (wanted, what) in wants.items():
         if wanted and key not in root:
             found.append(root.fault("", f"no table [{key}]", what, f"add [{key}] to the lab description"))
+    temperatures = root.node("tables").node("temperatures")
+    if "time" in temperatures.node("columns") and "within" not in temperatures:
+        remedy = 'add within = "5 min" or what suits: farther away in time no reading is given to an observation'
+        found.append(temperatures.fault("", "times of temperatures without within", "a length of time", remedy))
     wire = root.node("wire")
     sensors = root.node("waveforms").node("sensors")
     placed = all("from_upstream" in node for _, node in sensors.named()) and bool(sensors)
@@ -134,7 +138,11 @@ def _form(role: str, node: Node, shared: Node, faults: list[Fault]) -> Form:
     if "fixed" in (dialect.delimiter, *node.text("format").split()) and not dialect.widths:
         faults.append(node.fault("dialect", "fixed widths without widths", "widths = [4, 10, ...]", "add them"))
     passed, good = frozenset(node.texts("passed_over")), frozenset(node.texts("good_status"))
-    return Form(role, dialect, tuple(columns), passed, good, kept=kept_of(node, faults))
+    if "status" in described and not good:
+        remedy = 'say which words are good, such as good_status = ["ok"]; rows with any other are left out'
+        faults.append(described.fault("status", "a status without good_status", "the good words", remedy))
+    marked = [replace(c, markers=c.markers + _plain_numbers(node, "markers")) for c in columns]
+    return Form(role, dialect, tuple(marked), passed, good, node.text("repeated"), kept_of(node, faults))
 
 
 def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) -> Column:
@@ -149,14 +157,10 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
     unit = _unit(node, meaning, faults)
     if meaning.kind == "number" and unit is None and not notation and not {"unit_column", "unit_line"} & set(node):
         faults.append(node.fault("", f"column {key!r} without its unit", "unit = ...", "say it; it is never guessed"))
-    if unit is not None:
+    if unit is not None and not node.yes("despite_name"):
         _contradiction(node, names, unit, faults)
     if meaning.kind == "time":
-        try:
-            clock.pattern(notation)
-        except Refused as refusal:
-            f = refusal.faults[0]
-            faults.append(node.fault("notation", f.given, f.expected, f.remedy))
+        _clock(node, notation, faults)
     elif notation:
         if notation != _SEXAGESIMAL or meaning.dimension != "angle":
             faults.append(node.fault("notation", repr(notation), f"{_SEXAGESIMAL!r}, of an angle", "mend it"))
@@ -166,12 +170,39 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
         if meaning.words and ours not in meaning.words:
             remedy = f"{did_you_mean(ours, meaning.words)}mend the word"
             faults.append(node.fault("words", f"{word!r} for {ours!r}", f"one of {listed(meaning.words)}", remedy))
-    listing = node.data.get("markers", [])
-    markers = tuple(float(m) for m in listing if isinstance(m, (int, float))) if isinstance(listing, list) else ()
     sign = -1.0 if node.text("sign", "+") == "-" else 1.0
     return Column(
-        key, meaning, names, unit, node.text("unit_column"), node.yes("unit_line"), sign, words, markers, notation
+        key,
+        meaning,
+        names,
+        unit,
+        node.text("unit_column"),
+        node.yes("unit_line"),
+        sign,
+        words,
+        _plain_numbers(node, "markers"),
+        notation,
+        node.text("zone"),
+        node.text("repeated_hour"),
+        node.text("midnight"),
+        _plain_numbers(node, "genuine"),
     )
+
+
+def _plain_numbers(node: Node, key: str) -> tuple[float, ...]:
+    listing = node.data.get(key, [])
+    return tuple(float(m) for m in listing if isinstance(m, (int, float))) if isinstance(listing, list) else ()
+
+
+def _clock(node: Node, notation: str, faults: list[Fault]) -> None:
+    """The notation and the zone of a time."""
+    for key, looked_at in (("notation", clock.checked), ("zone", zones.zone)):
+        try:
+            if key in node or key == "notation":
+                looked_at(notation if key == "notation" else node.text(key))
+        except Refused as refusal:
+            f = refusal.faults[0]
+            faults.append(node.fault(key, f.given, f.expected, f.remedy))
 
 
 def _unit(node: Node, meaning: Meaning, faults: list[Fault]) -> units.Unit | None:
@@ -186,18 +217,21 @@ def _unit(node: Node, meaning: Meaning, faults: list[Fault]) -> units.Unit | Non
 
 
 def _contradiction(node: Node, names: tuple[str, ...], unit: units.Unit, faults: list[Fault]) -> None:
-    """A column whose own name says another unit of the same kind."""
+    """A column whose own name says another unit, of the same kind or in square brackets of another."""
     for name in names:
         found = _BRACKETED.search(name) or _SUFFIX.search(name)
-        if found is None or found[1] == "in":
+        if found is None or found[1] == "in" or unit.name.startswith(f"{found[1]}/"):
             continue
         try:
             said = units.unit(found[1])
         except Refused:
             continue
-        if said.dimension == unit.dimension and said.name != unit.name:
+        if said.name != unit.name and (said.dimension == unit.dimension or name.rstrip().endswith("]")):
             given = f"unit {unit.name!r} for column {name!r}"
-            remedy = "the column's own name says another unit; mend one of them"
+            remedy = (
+                "the column's own name says another unit; mend one of them, "
+                "or say despite_name = true when the name is known to be wrong"
+            )
             faults.append(node.fault("unit", given, f"{said.name!r}", remedy))
 
 

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
+from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import FootFinding, Occasion, RideSample, TemperatureReading, Turn
+from monochord.campaign.given.pairing import Pairing
 from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 from monochord.campaign.origin import Source
@@ -18,8 +20,12 @@ from monochord.files.checks_wire import check_wire
 from monochord.files.checksum import changed, content, sha256, sha256_of
 from monochord.files.columns import Rows
 from monochord.files.document import Node
+from monochord.files.exchanged import exchanged_targets
 from monochord.files.lab import Lab
+from monochord.files.near_in_time import Timed, at_observations, one_scale
+from monochord.files.pairing import none_matched, of_occasion, paired
 from monochord.files.reading import read_rows
+from monochord.files.repeated import once_each
 from monochord.files.sightings import check_names, sightings
 from monochord.ground.faults import Fault, Gatherer, Refused
 
@@ -37,6 +43,8 @@ class Measured:
     temperatures: list[TemperatureReading] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
     ride: list[RideSample] = field(default_factory=list)
+    clocks: dict[str, list[ClockTold]] = field(default_factory=dict)
+    timed: Timed = field(default_factory=lambda: Timed([], [], []))
 
 
 @dataclass(slots=True)
@@ -44,6 +52,7 @@ class Reader:
     """Reads the occasions of one campaign; faults, notes and inputs are gathered over all of them.
 
     sensors  distance of the x and y sensors from the upstream support [m], where a container told it
+    pairings  lists of names that were laid side by side
     """
 
     folder: Path
@@ -54,6 +63,7 @@ class Reader:
     notes: list[Fault] = field(default_factory=list)
     inputs: list[Source] = field(default_factory=list)
     sensors: dict[str, float] = field(default_factory=dict)
+    pairings: list[Pairing] = field(default_factory=list)
 
     def occasion(self, node: Node) -> Occasion:
         """One occasion of the campaign file."""
@@ -64,7 +74,7 @@ class Reader:
             except Refused as refusal:
                 self.faults.faults.extend(refusal.faults)
         told = node.amount("temperature", "temperature") if "temperature" in node else None
-        self._check_sightings(measured)
+        self._near_in_time(measured)
         missed = check_wire(
             self.girder,
             [*measured.scans, *measured.raw_scans],
@@ -73,9 +83,10 @@ class Reader:
             self.notes,
         )
         name = node.text("name")
+        self._check_sightings(name, measured)
         lacks = [*missed, *_lacks(name, measured, told, self.wire_ends)]
         scans, raw = _from_first_reading(measured)
-        return Occasion(
+        found = Occasion(
             name,
             node.text("place"),
             tuple(measured.sightings),
@@ -90,7 +101,10 @@ class Reader:
             tuple(measured.ride),
             tuple(lacks),
             node.text("stringing"),
+            tuple(c for told in measured.clocks.values() for c in told),
         )
+        self.pairings += of_occasion(self.girder, found, self._aside())
+        return found
 
     def _file(self, entry: Node, measured: Measured) -> None:
         name, role, then = entry.text("path"), entry.text("role"), entry.text("sha256")
@@ -114,6 +128,7 @@ class Reader:
         before = len(self.faults.faults)
         rows = read_rows(data, name, form, self.faults, self.notes)
         if rows is not None and len(self.faults.faults) == before:
+            rows = once_each(rows, form, self.faults, self.notes)
             if not len(rows):
                 self.notes.append(Fault("no row of data", "a table with data", "see whether it was saved", name))
             else:
@@ -122,6 +137,9 @@ class Reader:
     def _take(self, role: str, rows: Rows, measured: Measured) -> None:
         bolts = [b.name for b in self.girder.bolts]
         lab, faults = self.lab, self.faults
+        measured.clocks.setdefault(role, []).extend(rows.clocks.values())
+        if role in ("sightings", "wire_scans") and "time" in rows:
+            measured.timed.observed += rows.number["time"][~np.isnan(rows.number["time"])].tolist()
         if role == "sightings":
             measured.sightings += sightings(rows, lab, faults, self.notes)
         elif role == "wire_scans":
@@ -133,9 +151,14 @@ class Reader:
         elif role == "turns":
             measured.turns += small_tables.turns(rows, bolts, faults)
         elif role == "temperatures":
-            measured.temperatures += small_tables.temperatures(rows, lab, faults)
+            readings = small_tables.temperatures(rows, lab, faults)
+            if "time" in rows:
+                measured.timed.readings += readings
+                measured.timed.times += rows.number["time"].tolist()
+            else:
+                measured.temperatures += readings
         elif role == "ride":
-            measured.ride += small_tables.ride(rows, lab, self.notes)
+            measured.ride += small_tables.ride(rows, lab)
 
     def _container(self, path: Path, name: str, measured: Measured) -> None:
         from monochord.files.waveforms import raw_signals
@@ -149,13 +172,30 @@ class Reader:
                 expected = f"{self.sensors[axis] * 1e3:g} mm as on the occasion before"
                 self.faults.add(given, expected, "one bench has one place for it; mend the attribute", file=name)
 
-    def _check_sightings(self, measured: Measured) -> None:
+    def _near_in_time(self, measured: Measured) -> None:
+        """To what was observed, the temperatures nearest in time."""
+        if not measured.timed.readings:
+            return
+        told = measured.clocks
+        others = [*told.get("sightings", []), *told.get("wire_scans", [])]
+        self.faults.faults.extend(one_scale(told.get("temperatures", []), others))
+        within = self.lab.root.node("tables").node("temperatures").amount("within", "time")
+        measured.temperatures += at_observations(measured.timed, within, self.notes)
+
+    def _aside(self) -> tuple[str, ...]:
+        """Names and patterns of points that are no targets of the girder."""
+        return (*self.wire_ends, *self.lab.root.node("tables").node("sightings").texts("other_points"))
+
+    def _check_sightings(self, name: str, measured: Measured) -> None:
         if not measured.sightings:
             return
-        node = self.lab.root.node("tables").node("sightings")
-        known, others = [t.name for t in self.girder.targets], (*self.wire_ends, *node.texts("other_points"))
-        check_names(measured.sightings, known, others, self.faults, self.notes)
+        known = [t.name for t in self.girder.targets]
+        check_names(measured.sightings, known, self._aside(), self.faults, self.notes)
+        seen = {s.target for s in measured.sightings}
+        pairing = paired("list of targets", known, f"sightings of {name}", seen, self._aside())
+        self.faults.faults.extend(none_matched(pairing, measured.sightings[0].file))
         self.faults.faults.extend(check_survey(measured.sightings, self.girder.targets))
+        self.notes.extend(exchanged_targets(measured.sightings, self.girder.targets))
 
 
 def _from_first_reading(measured: Measured) -> tuple[tuple[WireScan, ...], tuple[RawScan, ...]]:

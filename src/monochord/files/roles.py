@@ -72,6 +72,7 @@ ROLES: dict[str, dict[str, Meaning]] = {
         "vertical": _number("angle", lacking="unknown"),
         "distance": _number("length", lacking="unknown"),
         "round": Meaning("whole", needed=False),
+        "time": Meaning("time", needed=False, lacking="unknown"),
         "status": Meaning("text", needed=False),
     },
     "wire_scans": {
@@ -106,6 +107,7 @@ ROLES: dict[str, dict[str, Meaning]] = {
         "sensor": _NAME,
         **_AT,
         "temperature": _number("temperature", lacking="drop row"),
+        "time": Meaning("time", needed=False),
         "status": Meaning("text", needed=False),
     },
     "turns": {"bolt": _NAME, "turns": _number("turns")},

@@ -16,7 +16,9 @@ from monochord.campaign.given.survey import Instrument, Sighting
 from monochord.files.columns import Array, Rows
 from monochord.files.document import Node
 from monochord.files.lab import Lab
-from monochord.files.words import did_you_mean, folded, listed, natural
+from monochord.files.names import alike, hint
+from monochord.files.spreadsheet_names import looks_like_date
+from monochord.files.words import listed, natural
 from monochord.ground.faults import Fault, Gatherer
 
 #: Distances a tracker reads [m].
@@ -132,25 +134,17 @@ def _untold(
     s: Sighting, names: set[str], unseen: list[str], *, alone: bool, into: tuple[Gatherer, list[Fault]]
 ) -> None:
     faults, notes = into
-    dates = [n for n in unseen if _looks_like_date(s.target, n)]
-    slips = [n for n in unseen if folded(n) == folded(s.target)]
-    hint = did_you_mean(s.target, sorted(names))
-    if dates:
-        hint = f"it looks like a date made by a spreadsheet from a name such as {dates[0]!r}; "
-    if dates or slips or alone:
+    slips = [n for n in unseen if alike(n, s.target)]
+    said = hint(s.target, slips or sorted(names))
+    dated = looks_like_date(s.target)
+    if dated and not slips:
+        said = "it looks like a date that a spreadsheet made from a name; "
+    if slips or alone or dated:
         remedy = (
-            f"{hint}mend the name, add the target to the table of targets, say --set targets.{s.target}.carrier=wall, "
+            f"{said}mend the name, add the target to the table of targets, say --set targets.{s.target}.carrier=wall, "
             "or list a pattern under other_points of the sightings"
         )
         faults.add(f"target {s.target!r}", "a target of the girder or a wall point", remedy, file=s.file, line=s.line)
     else:
-        remedy = f"{hint}taken as a further point that the girder does not carry"
+        remedy = f"{said}taken as a further point that the girder does not carry"
         notes.append(Fault(f"target {s.target!r}", "a target of the girder or a wall point", remedy, s.file, s.line))
-
-
-def _looks_like_date(name: str, nominal: str) -> bool:
-    parts = name.split("-")
-    if len(parts) != 3 or not all(p.isdecimal() for p in parts) or len(parts[0]) != 4:
-        return False
-    short = "".join(str(int(p)) for p in (parts[1], parts[2], parts[0][2:]))
-    return sorted(folded(nominal)) == sorted(short) or folded(nominal) in (short, "".join(map(str, map(int, parts))))

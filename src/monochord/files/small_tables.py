@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from monochord.campaign.given.occasion import FootFinding, RideSample, TemperatureReading, Turn
 from monochord.files.columns import Rows
 from monochord.files.lab import Lab
-from monochord.files.words import did_you_mean, listed
-from monochord.ground.faults import Fault, Gatherer
+from monochord.files.names import hint
+from monochord.files.words import listed
+from monochord.ground.faults import Gatherer
 
 #: Temperatures between which a girder is surveyed [degC].
 COLDEST, HOTTEST = -30.0, 60.0
@@ -51,7 +52,7 @@ def _check_bolts(rows: Rows, bolts: Iterable[str], faults: Gatherer) -> None:
     for bolt, line in zip(rows.text["bolt"], rows.lines, strict=True):
         column = rows.names["bolt"]
         if bolt not in known:
-            remedy = f"{did_you_mean(bolt, known)}mend the name, or add the bolt to the table of bolts"
+            remedy = f"{hint(bolt, known)}mend the name, or add the bolt to the table of bolts"
             expected = f"one of {listed(known)}" if known else "a bolt of the girder, which has none"
             faults.add(f"bolt {bolt!r}", expected, remedy, file=rows.file, line=line, column=column)
         elif bolt in first:
@@ -79,15 +80,11 @@ def _plausible(rows: Rows, value: float, line: int, faults: Gatherer) -> None:
         faults.add(f"{value:.6g} degC", expected, remedy, file=rows.file, line=line, column=column)
 
 
-def ride(rows: Rows, lab: Lab, notes: list[Fault]) -> list[RideSample]:
-    """The ride logger's windows; steps back of its clock are noted."""
+def ride(rows: Rows, lab: Lab) -> list[RideSample]:
+    """The ride logger's windows, in the order of the file."""
     if not len(rows):
         return []
     times = rows.number["time"]
-    for row in (times[1:] < times[:-1]).nonzero()[0][:3].tolist():
-        given = f"the clock steps back by {times[row] - times[row + 1]:g} s"
-        remedy = "samples stay in the order of the file; was the clock set during the ride?"
-        notes.append(Fault(given, "rising times", remedy, rows.file, rows.lines[row + 1], rows.names["time"]))
     since = (times - times[0]).tolist()
     shocks = lab.axes.points(rows).tolist()
     warm = rows.known_all("temperature")

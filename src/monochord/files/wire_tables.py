@@ -15,6 +15,9 @@ from monochord.ground.faults import Gatherer
 
 Phasors = NDArray[np.complex128]
 
+#: What an amplitude is -> factor to the peak of its sine.
+TO_PEAK = {"peak": 1.0, "rms": math.sqrt(2.0), "peak to peak": 0.5}
+
 #: Relative change of a drive frequency or a current inside one scan that still counts as constant.
 CONSTANT = 1e-3
 
@@ -25,7 +28,7 @@ STILL_ZERO = 0.05
 def scans(rows: Rows, lab: Lab, faults: Gatherer) -> list[WireScan]:
     """The scans of one file, in its order; times still count from the scale of the file's clock."""
     signals = lab.root.node("signals")
-    peak = math.sqrt(2.0) if signals.text("currents") == "rms" else 1.0
+    peak = TO_PEAK[signals.text("currents")]
     phasors = _phasors(rows, lab, faults)
     stages = _by_house(rows, lab, "stage_{}")
     times = rows.number.get("time", np.full(len(rows), np.nan))
@@ -65,7 +68,7 @@ def scans(rows: Rows, lab: Lab, faults: Gatherer) -> list[WireScan]:
 def sweeps(rows: Rows, lab: Lab, faults: Gatherer) -> list[Sweep]:
     """The sweeps of one file: rows of one mode (and one sweep, when named) in their order."""
     phasors = _phasors(rows, lab, faults)
-    peak = math.sqrt(2.0) if lab.root.node("signals").text("currents") == "rms" else 1.0
+    peak = TO_PEAK[lab.root.node("signals").text("currents")]
     named = rows.text.get("sweep", [""] * len(rows))
     _check_modes(rows, faults)
     modes = rows.number["mode"].astype(int).tolist()
@@ -89,7 +92,7 @@ def _runs(keys: Sequence[tuple[object, ...]]) -> list[tuple[int, int]]:
 def _phasors(rows: Rows, lab: Lab, faults: Gatherer) -> dict[str, Phasors]:
     """Complex displacement (n,) by house axis: peak, exp(+i w t), positive along the girder's axis."""
     signals = lab.root.node("signals")
-    scale = math.sqrt(2.0) if signals.text("displacements") == "rms" else 1.0
+    scale = TO_PEAK[signals.text("displacements")]
     turn = -1.0 if signals.text("time_factor") == "exp(-iwt)" else 1.0
     found: dict[str, Phasors] = {}
     for letter in "xyz":

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from monochord.campaign.given.budget_scale import BudgetScale
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import Occasion
+from monochord.campaign.given.pairing import Pairing
 from monochord.campaign.given.survey import Instrument
 from monochord.campaign.given.tolerance import Tolerance
 from monochord.campaign.given.wire import Wire
@@ -48,6 +49,7 @@ class Campaign:
     reference  name of the occasion to which shapes return, None when there is none yet
     inputs     every file that was read;  notes  faults that did not stop the reading
     budget_scale  what the uncertainties that decide are enlarged by, None when they are taken as they are
+    pairings    lists of names that were laid side by side
     """
 
     girder: Girder
@@ -61,3 +63,4 @@ class Campaign:
     settings: Mapping[str, str]
     notes: tuple[Fault, ...] = ()
     budget_scale: BudgetScale | None = None
+    pairings: tuple[Pairing, ...] = ()

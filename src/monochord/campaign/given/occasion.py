@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 
@@ -65,6 +66,7 @@ class Occasion:
     lacks        words for what is missing and why it matters, told in the result
     stringing    name of the wire's stringing: occasions that name the same one were scanned with one wire, not strung anew
                  between them; "" where the wire was strung anew
+    clocks       what the clocks of its files told
     """
 
     name: str
@@ -81,3 +83,4 @@ class Occasion:
     ride: tuple[RideSample, ...] = ()
     lacks: tuple[str, ...] = field(default=())
     stringing: str = ""
+    clocks: tuple[ClockTold, ...] = ()
