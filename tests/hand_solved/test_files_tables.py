@@ -23,7 +23,7 @@ FILE = "points.csv"
 def size(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Every case is read twice: in the ordinary way, and as if it were a large table."""
     if request.param == "as large":
-        monkeypatch.setattr("monochord.files.table.LARGE", 0)
+        monkeypatch.setattr("monochord.files.cutting.PART", 8)
 
 
 def text(key: str, name: str = "") -> Column:

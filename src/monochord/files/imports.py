@@ -1,0 +1,134 @@
+"""The import report of one file: rows counted by what they are, spelling, conversions; and the campaign's file of them."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+
+from monochord.campaign.given.imports import Import
+from monochord.files.columns import Column, Form
+from monochord.files.table import Table
+from monochord.ground.faults import Fault
+
+#: File of a campaign that keeps how its files were read when it began.
+IMPORTS = "imports.json"
+SCHEMA = "monochord-imports/1"
+
+#: Counts that must be the same at every reading.
+COUNTS = ("rows", "data", "heads", "remarks", "refused")
+
+
+@dataclass(slots=True)
+class Told:
+    """What is counted while one file is read.
+
+    seen  spellings that are not plain, by column;  kinds  rows of data that were left out: "remark", "head" or "refused"
+    """
+
+    rows: int = 0
+    data: int = 0
+    heads: int = 0
+    remarks: int = 0
+    refused: int = 0
+    blank: int = 0
+    encoding: str = ""
+    conversions: list[str] = field(default_factory=list)
+    seen: dict[str, Counter[str]] = field(default_factory=dict)
+    read: list[str] = field(default_factory=list)
+    passed_over: list[str] = field(default_factory=list)
+
+    def take(self, table: Table) -> None:
+        """Count the rows of a part as they were cut."""
+        self.rows += table.rows
+        self.heads += table.heads
+        self.remarks += table.remarks
+        self.refused += table.refused
+        self.blank += table.blank
+        self.encoding = table.encoding or self.encoding
+        self.conversions += [
+            f"{n.given} read as {n.expected}" for n in table.notes if "decoded wrongly once" in n.remedy
+        ]
+
+    def left_out(self, kind: str) -> None:
+        """Count a row that is no data or was not used."""
+        self.heads += kind == "head"
+        self.remarks += kind == "remark"
+        self.refused += kind == "refused"
+
+    def report(self, file: str, form: Form) -> Import:
+        """The import report."""
+        text = form.kept.format in ("text", "fixed width")
+        dialect = form.dialect
+        spelled = [f"{name}: {n} {words}" for name, seen in self.seen.items() for words, n in sorted(seen.items())]
+        return Import(
+            file,
+            form.role,
+            self.rows,
+            self.data,
+            self.heads,
+            self.remarks,
+            self.refused,
+            self.blank,
+            self.encoding or form.kept.format,
+            (dialect.delimiter if form.kept.format == "text" else "fixed") if text else "",
+            dialect.decimal if text else "",
+            dialect.grouping if text else "",
+            tuple(dict.fromkeys([*self.conversions, *spelled])),
+            tuple(self.read),
+            tuple(self.passed_over),
+        )
+
+
+def of_column(column: Column, name: str) -> list[str]:
+    """Conversions that the description of a column orders, in words."""
+    made = []
+    if column.notation and column.meaning.kind == "number":
+        made.append(f"{name}: {column.notation} to rad")
+    elif column.meaning.kind == "time":
+        made.append(f"{name}: times as {column.notation}")
+    elif (unit := column.unit) is not None and (unit.factor, unit.offset) != (1.0, 0.0):
+        shift = f", then {unit.offset:+.6g}" if unit.offset else ""
+        made.append(f"{name}: {unit.name} to SI, factor {unit.factor:.9g}{shift}")
+    if column.sign < 0:
+        made.append(f"{name}: sign turned")
+    if column.words:
+        made.append(f"{name}: " + ", ".join(f"{theirs!r} as {ours!r}" for theirs, ours in column.words.items()))
+    return made
+
+
+def written(imports: Iterable[Import]) -> str:
+    """Import reports as the text of a file.
+
+    >>> written([Import("a.csv", "turns", 3, 2, 1)]).splitlines()[1]
+    '  "schema": "monochord-imports/1",'
+    """
+    entries = [{f.name: getattr(i, f.name) for f in fields(Import)} for i in imports]
+    return json.dumps({"schema": SCHEMA, "imports": entries}, ensure_ascii=False, indent=2, default=list) + "\n"
+
+
+def reading_differs(now: Iterable[Import], folder: Path) -> list[Fault]:
+    """Notes about files that read otherwise than when the campaign began: counts of their rows differ."""
+    then = _kept(folder / IMPORTS)
+    found = []
+    for report in now:
+        before = then.get(report.path, "")
+        if before and before != report.counts:
+            remedy = "the description or the program changed since; see whether this is meant"
+            found.append(Fault(report.counts, f"{before}, as when the campaign began", remedy, report.path))
+    return found
+
+
+def _kept(path: Path) -> Mapping[str, str]:
+    """Path -> counts in words, of a campaign's file; empty when it is not there or not readable."""
+    try:
+        entries = json.loads(path.read_text("utf-8"))["imports"]
+        return {str(e["path"]): _counts({k: int(e[k]) for k in COUNTS}) for e in entries}
+    except (OSError, ValueError, KeyError, TypeError):
+        return {}
+
+
+def _counts(of: Mapping[str, int]) -> str:
+    return Import("", "", of["rows"], of["data"], of["heads"], of["remarks"], of["refused"]).counts
