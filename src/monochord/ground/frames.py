@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monochord.ground.faults import Fault, FrameMismatch, Refused
+from monochord.ground.faults import Fault, FrameMismatch, Refused, Undetermined
 
 Array = NDArray[np.float64]
 
@@ -140,17 +140,66 @@ def rotation_from_vector(vector: Array) -> Array:
     return matrix
 
 
+#: Points whose second extent is below this part of their first count as one line: over 5 m that is 5 um.
+LINE = 1e-6
+
+
+def half_axes(points: Array, weights: Array | None = None) -> tuple[Array, Array]:
+    """Root mean square extents (3,) of points (n, 3) about their centre, falling [m], and their directions, the rows of (3, 3).
+
+    >>> half_axes(np.array([[0.0, 0, 0], [2.0, 0, 0]]))[0].tolist()
+    [1.0, 0.0, 0.0]
+    """
+    w = np.ones(len(points)) if weights is None else weights
+    about = points - (w @ points) / w.sum()
+    squares, directions = np.linalg.eigh((w[:, None] * about).T @ about / w.sum())
+    return np.sqrt(np.maximum(squares[::-1], 0.0)), np.asarray(directions.T[::-1], float)
+
+
 def fit_rigid(source: Array, target: Array, *, frames: tuple[str, str], weights: Array | None = None) -> Rigid:
     """Best rigid motion of source points onto target points, both (n, 3), n >= 3 not on one line.
 
-    Minimises sum w |R a + t - b|^2 by singular values; the determinant is held at +1 (Umeyama 1991).
+    Minimises sum w |R a + t - b|^2 by singular values; the determinant is held at +1 (Umeyama 1991). It leads from the first
+    of the frames to the second, and takes the weighted centre of the source to that of the target.
+
+    Raises Undetermined with what the points leave free, Refused when a coordinate is no number or the sets differ in size.
 
     >>> a = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
     >>> fit_rigid(a, a + [1.0, 2, 3], frames=("a", "b")).shift.round(12).tolist()
     [1.0, 2.0, 3.0]
     """
     w = np.ones(len(source)) if weights is None else weights
+    _check_points(source, target, w)
     mean_a, mean_b = (w @ source) / w.sum(), (w @ target) / w.sum()
-    u, _, vt = np.linalg.svd((w[:, None] * (target - mean_b)).T @ (source - mean_a))
+    u, s, vt = np.linalg.svd((w[:, None] * (target - mean_b)).T @ (source - mean_a))
+    if not s[1] > LINE**2 * s[0]:
+        raise Undetermined(
+            _FREE, "the pairs of points turn against each other as they like; see their names and columns"
+        )
     rotation = u @ np.diag([1.0, 1.0, np.sign(np.linalg.det(u @ vt))]) @ vt
     return Rigid(frames[0], frames[1], rotation, mean_b - rotation @ mean_a)
+
+
+_FREE = ("the turn about the line of the points",)
+
+
+def _check_points(source: Array, target: Array, w: Array) -> None:
+    """Two sets of as many points, all numbers, that mark a place and two directions."""
+    if source.shape != target.shape or source.ndim != 2 or source.shape[1] != 3 or w.shape != source.shape[:1]:
+        given = f"{source.shape} and {target.shape} coordinates with {w.shape} weights"
+        raise Refused([Fault(given, "as many points in both sets, three coordinates each", "pair them by name first")])
+    if not (np.isfinite(source).all() and np.isfinite(target).all() and np.isfinite(w).all() and (w >= 0.0).all()):
+        fine = np.isfinite(source).all(axis=1) & np.isfinite(target).all(axis=1) & np.isfinite(w) & (w >= 0.0)
+        rows = ", ".join(str(k + 1) for k in np.flatnonzero(~fine)[:5])
+        expected = "numbers in all coordinates, and weights of 0 or more"
+        raise Refused([Fault(f"point {rows} of {len(source)} without them", expected, "leave it out by name")])
+    used = w > 0.0
+    for points, which in ((source, "source"), (target, "target")):
+        first, second, _ = half_axes(points[used], w[used])[0] if used.any() else np.zeros(3)
+        size = float(np.abs(points[used]).max(initial=0.0))
+        if used.sum() < 2 or not first > 1e-12 * size:
+            why = f"{used.sum()} points in one place (of the {which}); three that do not lie on one line are needed"
+            raise Undetermined(["the rotation about all three axes"], why)
+        if used.sum() < 3 or not second > LINE * first:
+            why = f"the {used.sum()} points of the {which} lie on one line; add one beside it"
+            raise Undetermined(_FREE, why)

@@ -240,10 +240,36 @@ def _cholesky(covariance: Array, n: int) -> Array:
     )
     if covariance.shape != (n, n) or not np.isfinite(covariance).all():
         raise Refused([fault])
+    refuse_asymmetry(covariance)
     try:
         return np.asarray(np.linalg.cholesky(covariance), float)
     except np.linalg.LinAlgError:
         raise Refused([fault]) from None
+
+
+#: Difference of two mirrored entries of a covariance, over the root of their variances, that rounding may leave.
+ASYMMETRY = 1e-9
+
+
+def refuse_asymmetry(covariance: Array) -> None:
+    """Raise Refused when a covariance (n, n) is not its own mirror image; a factorisation would read one half and be silent.
+
+    >>> refuse_asymmetry(np.array([[4.0, 1.2], [1.3, 9.0]]))
+    Traceback (most recent call last):
+        ...
+    monochord.ground.faults.Refused: given a covariance with 1.2 at (1, 2) and 1.3 at (2, 1), apart by 0.1; expected a \
+symmetric matrix; find out which of the two is right
+    """
+    apart = np.abs(covariance - covariance.T)
+    scale = np.sqrt(np.abs(np.diag(covariance)))
+    beyond = apart > ASYMMETRY * np.outer(scale, scale)
+    if not beyond.any():
+        return
+    row, column = np.unravel_index(int(np.argmax(np.where(beyond, apart, -1.0))), apart.shape)
+    i, j = sorted((int(row), int(column)))
+    given = f"a covariance with {covariance[i, j]:.9g} at ({i + 1}, {j + 1}) and {covariance[j, i]:.9g} at ({j + 1}, {i + 1})"
+    size = f"{apart[i, j]:.3g}"
+    raise Refused([Fault(f"{given}, apart by {size}", "a symmetric matrix", "find out which of the two is right")])
 
 
 def factorise(

@@ -154,8 +154,9 @@ def _with_priors(readings: Weighting, prior_sigma: Array) -> Weighting:
 def _onto_constraints(problem: _Problem, x: Array, values: ArrayLike | None) -> Array:
     """The start moved so that it fulfils the constraints; from there on steps only keep them."""
     if not (np.abs(problem.white(x)) < _HUGE).all():
-        fault = Fault("a model that gives no finite number at the start", "a finite start", "start elsewhere")
-        raise Refused([fault])
+        row = int(np.flatnonzero(~(np.abs(problem.white(x)) < _HUGE))[0]) + 1
+        given = f"a model that gives no finite number at the start {x.tolist()}, for reading {row}"
+        raise Refused([Fault(given, "a finite start", "the readings are numbers; start elsewhere")])
     if problem.constraints is None:
         return x
     c = np.atleast_2d(np.asarray(problem.constraints, float))

@@ -157,7 +157,7 @@ def mirrored(source: Array, target: Array) -> bool:
     >>> mirrored(corner, corner * [1, 1, -1]), mirrored(corner, corner + 1.0)
     (True, False)
     """
-    if len(source) < 4:
+    if len(source) < 4 or min(extents(source)[1], extents(target)[1]) <= THIN:
         return False
     plain, glass = _misfit(source, target), _misfit(source * [1.0, 1.0, -1.0], target)
     return plain > 1e-3 and plain > 10.0 * glass
