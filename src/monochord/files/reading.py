@@ -6,64 +6,119 @@ else that does not fit is a fault with line and column. Faults of one file come 
 
 from __future__ import annotations
 
+import io
 import math
 import unicodedata
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import BinaryIO
 
 import numpy as np
 
-from monochord.files import clock, numbers
+from monochord.campaign.given.clock import ClockTold
+from monochord.files import cutting, markers, numbers
 from monochord.files.columns import Array, Column, Form, Rows
 from monochord.files.formats.opening import open_table
+from monochord.files.gathering import gathered
+from monochord.files.imports import Told, of_column
+from monochord.files.misfits import Misfit, Tellings
+from monochord.files.remarks import is_remark, is_total, unit_in
 from monochord.files.table import Table
+from monochord.files.times import joined_clocks, read_times
 from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 
-def read_rows(data: bytes, file: str, form: Form, faults: Gatherer, notes: list[Fault]) -> Rows | None:
-    """The rows of one file by meaning, None when it cannot be cut into columns; faults and notes gathered."""
+def read_rows(data: bytes | BinaryIO, file: str, form: Form, faults: Gatherer, notes: list[Fault]) -> Rows | None:
+    """The rows of one file by meaning, None when it cannot be cut into columns; faults and notes gathered.
+
+    data  all bytes, or a stream of them, of which a long text is read in parts
+    """
+    reading = _File(form, file, Tellings(faults, notes))
     try:
-        table = open_table(data, file, form, faults)
+        for table in _tables(data, file, form, faults):
+            notes.extend(table.notes)
+            told, noted = len(faults.faults), len(notes)
+            reading.take(table)
+            if table.sheet:
+                _placed(table, faults, notes, (told, noted))
+        return reading.rows()
     except Refused as refusal:
         faults.faults.extend(refusal.faults)
         return None
-    if table is None:
-        return None
-    notes.extend(table.notes)
-    told, noted = len(faults.faults), len(notes)
-    rows = _Reading(table, form, faults, notes).read()
-    # a cell that its format refused is empty here, and is not told twice
+
+
+def _placed(table: Table, faults: Gatherer, notes: list[Fault], before: tuple[int, int]) -> None:
+    """Faults and notes of a sheet with the names of their cells; a cell that its format refused is not told twice."""
+    told, noted = before
+    file = table.file
     places = {(f.file, f.line, f.column) for f in faults.faults[:told] if f.file == file and f.column is not None}
     new = map(table.placed, faults.faults[told:])
     faults.faults[told:] = [f for f in new if (f.file, f.line, f.column) not in places]
     notes[noted:] = map(table.placed, notes[noted:])
-    return rows
 
 
-@dataclass(frozen=True, slots=True)
-class _Misfit:
-    """A cell that does not fit; wordy when it holds no digit, so that the row may be a remark."""
+def _tables(data: bytes | BinaryIO, file: str, form: Form, faults: Gatherer) -> Iterator[Table]:
+    """The table of a file: whole, or part by part where it is a long text."""
+    if form.kept.format in ("text", "fixed width") and not (isinstance(data, bytes) and len(data) <= cutting.PART):
+        dialect = form.dialect if form.kept.format == "text" else replace(form.dialect, delimiter="fixed")
+        yield from cutting.parts(io.BytesIO(data) if isinstance(data, bytes) else data, file, dialect, faults)
+        return
+    table = open_table(data if isinstance(data, bytes) else data.read(), file, form, faults)
+    if table is not None:
+        yield table
 
-    given: str
-    expected: str
-    remedy: str = "mend the cell"
-    wordy: bool = False
+
+class _File:
+    """One file on its way to rows, part by part."""
+
+    def __init__(self, form: Form, file: str, tellings: Tellings) -> None:
+        self.form, self.file, self.tellings = form, file, tellings
+        self.told = Told()
+        self.gathered = gathered(form.role, file)
+        self.found: list[tuple[Column, int]] | None = None
+        self.names: dict[str, str] = {}
+        self.clocks: dict[str, ClockTold] = {}
+
+    def take(self, table: Table) -> None:
+        """Read the rows of one part."""
+        reading = _Reading(table, self)
+        self.told.take(table)
+        if self.found is None:
+            self.found = reading.find_columns()
+            self.names = reading.rows.names
+        rows = reading.read(self.found)
+        self.clocks = joined_clocks(self.clocks, rows.clocks)
+        self.told.data += len(rows)
+        self.gathered.add(rows)
+
+    def rows(self) -> Rows | None:
+        """All rows with the report of their import; None when there was no table."""
+        if self.found is None:
+            return None
+        rows = self.gathered.rows()
+        self.tellings.notes += self.gathered.notes()
+        self.tellings.close()
+        rows.told = self.told.report(self.file, self.form)
+        rows.clocks = self.clocks
+        return rows
 
 
 class _Reading:
-    """One file on its way to rows: what does not fit is kept by row until whole rows can be judged."""
+    """One part on its way to rows: what does not fit is kept by row until whole rows can be judged."""
 
-    def __init__(self, table: Table, form: Form, faults: Gatherer, notes: list[Fault]) -> None:
-        self.table, self.form, self.faults, self.notes = table, form, faults, notes
-        self.rows = Rows(table.file, table.lines)
-        self.misfits: dict[int, dict[str, _Misfit]] = {}
-        self.out: dict[int, str] = {}
+    def __init__(self, table: Table, file: _File) -> None:
+        self.table, self.form, self.file = table, file.form, file
+        self.faults, self.notes = file.tellings.faults, file.tellings.notes
+        self.rows = Rows(table.file, table.lines, names=dict(file.names))
+        self.misfits: dict[int, dict[str, Misfit]] = {}
+        self.out: dict[int, tuple[str, str]] = {}
         self.head = table.dialect.header_line or None
 
-    def read(self) -> Rows:
-        found = self._find_columns()
+    def read(self, found: Sequence[tuple[Column, int]]) -> Rows:
+        """The rows of this part that are data."""
         for column, place in found:
             cells, kind = self.table.columns[place], column.meaning.kind
             if kind == "text":
@@ -72,7 +127,7 @@ class _Reading:
             elif kind in ("word", "axis"):
                 self._words(column, cells)
             elif kind == "time":
-                self._times(column, cells)
+                self._times(column, place, cells)
             else:
                 self._numbers(column, place, cells)
         self._status()
@@ -81,7 +136,8 @@ class _Reading:
 
     # -- columns ---------------------------------------------------------------------------------
 
-    def _find_columns(self) -> list[tuple[Column, int]]:
+    def find_columns(self) -> list[tuple[Column, int]]:
+        """The described columns that the table has, with their places; what is not there is told."""
         header = self.table.header
         found, taken = [], set(self.form.passed_over)
         for column in self.form.columns:
@@ -94,9 +150,13 @@ class _Reading:
                 given = f"{header.count(name)} columns named {name!r}"
                 self.faults.add(given, "one", "give them different names", file=self.table.file, line=self.head)
             self.rows.names[column.key] = name
+            self.file.told.read.append(name)
+            self.file.told.conversions += of_column(column, name)
             found.append((column, header.index(name)))
             taken.add(name)
         for name in header:
+            if name not in taken or name in self.form.passed_over:
+                self.file.told.passed_over.append(name or "a column without a name")
             if name and name not in taken:
                 remedy = "not read; list it under passed_over in the lab description to say so"
                 self._note(f"column {name!r}", "a described column", remedy, self.head, name)
@@ -107,11 +167,19 @@ class _Reading:
         given = f"no column {column.names[0]!r}"
         expected = f"a column for {column.key!r}; the file has {listed(there, 30)}"
         hint = did_you_mean(column.names[0], there)
-        remedy = f"{hint}mend the column's name in the file or in the lab description"
+        remedy = f"{hint}{self._headless()}mend the column's name in the file or in the lab description"
         if column.meaning.needed:
             self.faults.add(given, expected, remedy, file=self.table.file, line=self.head, column=column.names[0])
         else:
             self._note(given, expected, remedy, self.head, column.names[0])
+
+    def _headless(self) -> str:
+        """A hint where the line of names looks like a row of data."""
+        told = [h for h in self.table.header if h]
+        values, _ = numbers.column(told, self.form.dialect.spelling)
+        if self.head and len(told) > 1 and np.isfinite(values).sum() * 2 >= len(told):
+            return f"line {self.head} looks like data: with header_line = 0 columns are called 1, 2, 3; "
+        return ""
 
     def _words(self, column: Column, cells: Sequence[str]) -> None:
         allowed = column.meaning.words
@@ -127,43 +195,77 @@ class _Reading:
             word = cell.strip()
             if word not in ours:
                 remedy = f"{did_you_mean(word, accepted)}mend the cell, or map the word in the lab description"
-                self._misfit(row, column, _Misfit(repr(cell), f"one of {listed(accepted)}", remedy))
+                self._misfit(row, column, Misfit(repr(cell), f"one of {listed(accepted)}", remedy))
             values.append(ours.get(word, ""))
         self.rows.text[column.key] = values
 
-    def _times(self, column: Column, cells: Sequence[str]) -> None:
-        values, odd = clock.seconds(cells, column.notation)
-        for row in odd:
+    def _times(self, column: Column, place: int, cells: Sequence[str]) -> None:
+        if column.unit is not None:
+            self._numbers(column, place, cells)
+            return
+        name = self.rows.names[column.key]
+        read = read_times(cells, column, self.form.role, self.table.file, name)
+        for row, (expected, remedy) in read.misfits.items():
             if cells[row].strip() or column.meaning.lacking == "refuse":
-                expected = f"a time like {column.notation}"
-                self._misfit(row, column, _Misfit(repr(cells[row]), expected, "mend the cell or the notation"))
-        self.rows.number[column.key] = np.array(values, float)
+                self._misfit(row, column, Misfit(repr(cells[row]), expected, remedy))
+        self.notes.extend(read.placed(self.table.file, self.table.lines, name))
+        self.rows.number[column.key] = read.values
+        if read.told is not None:
+            self.rows.clocks[column.key] = read.told
 
     def _numbers(self, column: Column, place: int, cells: Sequence[str]) -> None:
         spelling = self.form.dialect.spelling
         if column.notation:
             array, odd = numbers.sexagesimal_column(cells, spelling)
         else:
-            array, odd = numbers.column(cells, spelling)
+            seen = self.file.told.seen.setdefault(self.rows.names[column.key], Counter())
+            array, odd = numbers.column(cells, spelling, seen)
+        remedy = self._other_spelling(column, cells, odd)
         for cell in odd:
-            self._odd_number(column, cells, cell)
-        for marker in column.markers:
-            for row in np.flatnonzero(np.isclose(array, marker, rtol=1e-9, atol=0.0)).tolist():
-                array[row] = np.nan
-                self._odd_number(column, cells, numbers.Odd(row, "missing", "a declared marker for no reading"))
+            self._odd_number(column, cells, cell, remedy)
+        for row in markers.declared(array, column.markers).tolist():
+            array[row] = np.nan
+            self._odd_number(column, cells, numbers.Odd(row, "missing", "a declared marker for no reading"))
+        for row in markers.suspicious(array, column.genuine):
+            self._suspicious(row, column, cells[row].strip())
         if column.meaning.kind == "whole":
             for row in np.flatnonzero(array % 1.0 > 0.0).tolist():
-                self._misfit(row, column, _Misfit(repr(cells[row]), "a whole number"))
+                self._misfit(row, column, Misfit(repr(cells[row]), "a whole number"))
         self.rows.number[column.key] = column.sign * self._in_si(column, place, array)
 
-    def _odd_number(self, column: Column, cells: Sequence[str], cell: numbers.Odd) -> None:
+    def _suspicious(self, row: int, column: Column, cell: str) -> None:
+        """A number that looks like a marker which nobody declared; it is used for nothing."""
+        remedy = f"declare markers = [{cell}] for the column if it means no reading, or genuine = [{cell}] if it is a reading"
+        given = f"{cell!r}, which looks like a marker for no reading"
+        self._misfit(row, column, Misfit(given, "a number, or a declared marker", remedy))
+
+    def _other_spelling(self, column: Column, cells: Sequence[str], odd: list[numbers.Odd]) -> str:
+        """The remedy of cells that are no numbers: the declaration by which the whole column would read."""
+        bad = [o.index for o in odd if o.kind == "bad"]
+        if not bad or column.notation:
+            return "mend the cell"
+        spelling, name = self.form.dialect.spelling, self.rows.names[column.key]
+        some = [cells[i] for i in dict.fromkeys([*range(min(len(cells), 1000)), *bad[:1000]])]
+        others = numbers.fitting(some, spelling)
+        if not others:
+            return "mend the cell"
+        if len(bad) * 2 > len(cells):
+            self.file.tellings.most[name] = 3  # the first few say it all
+        ways = " or ".join(f"with {other.words}" for other in others)
+        which = "; only the laboratory knows which" if len(others) > 1 else ""
+        return f"the column reads {ways}: declare it in the dialect of the table{which}, or mend the cell"
+
+    def _odd_number(
+        self, column: Column, cells: Sequence[str], cell: numbers.Odd, remedy: str = "mend the cell"
+    ) -> None:
         given, lacking = repr(cells[cell.index]), column.meaning.lacking
         if cell.kind != "missing":
-            self._misfit(cell.index, column, _Misfit(given, cell.why, wordy=cell.kind == "words"))
+            self._misfit(cell.index, column, Misfit(given, cell.why, remedy, cell.kind == "words"))
         elif lacking == "refuse":
-            self._misfit(cell.index, column, _Misfit(f"{given} ({cell.why})", "a number"))
+            self._misfit(cell.index, column, Misfit(f"{given} ({cell.why})", "a number"))
         elif lacking == "drop row":
-            self.out[cell.index] = f"{given} in column {self.rows.names[column.key]} ({cell.why})"
+            why = f"{given} in column {self.rows.names[column.key]} ({cell.why})"
+            self.out.setdefault(cell.index, ("refused", why))
         elif cells[cell.index].strip():
             line, name = self.table.lines[cell.index], self.rows.names[column.key]
             self._note(f"{given} ({cell.why})", "a number", "taken as not read", line, name)
@@ -177,9 +279,23 @@ class _Reading:
         if column.unit_line:
             spelled = self.table.units[place] if self.table.units else ""
             unit = self._unit(spelled, column, self.table.dialect.unit_line, self.rows.names[column.key])
+        elif unit is not None and self.table.units and self.table.units[place] and not column.despite_name:
+            self._unit_line_agrees(column, unit, self.table.units[place])
         if unit is None or (unit.factor, unit.offset) == (1.0, 0.0):
             return array
         return array * unit.factor + unit.offset
+
+    def _unit_line_agrees(self, column: Column, unit: units.Unit, spelled: str) -> None:
+        """A fault when the table's own line of units says another unit than the description."""
+        try:
+            said = units.unit(spelled.strip("[]() "), dimension=unit.dimension)
+        except Refused:
+            said = None
+        if said is None or said.name != unit.name:
+            line, name = self.table.dialect.unit_line, self.rows.names[column.key]
+            remedy = "mend the unit in the description or in the file, or say despite_name = true for the column"
+            given, expected = f"{spelled!r} in the line of units", f"{unit.name!r} as the description says"
+            self.faults.add(given, expected, remedy, file=self.table.file, line=line, column=name)
 
     def _by_unit_column(self, column: Column, array: Array) -> Array:
         place = self.table.index(column.unit_column)
@@ -213,59 +329,93 @@ class _Reading:
 
     # -- rows ------------------------------------------------------------------------------------
 
-    def _misfit(self, row: int, column: Column, misfit: _Misfit) -> None:
+    def _misfit(self, row: int, column: Column, misfit: Misfit) -> None:
         self.misfits.setdefault(row, {})[column.key] = misfit
 
     def _status(self) -> None:
         if self.form.good_status and "status" in self.rows.text:
             for row, word in enumerate(self.rows.text["status"]):
                 if word not in self.form.good_status:
-                    self.out[row] = f"status {word!r}"
+                    self.out[row] = ("refused", f"status {word!r}")
                     self.misfits.pop(row, None)
 
-    def _settle(self, found: list[tuple[Column, int]]) -> None:
-        """Tell remarks and totals from faults, row by row."""
+    def _settle(self, found: Sequence[tuple[Column, int]]) -> None:
+        """Tell remarks, totals and units from faults, row by row."""
         names = next((c for c, _ in found if c.meaning.kind == "text"), None)
         if names is not None:
             self._nameless(names)
-        others = [(c.key, place) for c, place in found if c.meaning.kind != "text"]
+        others = [(c, place) for c, place in found if c.meaning.kind != "text"]
         for row, misfits in sorted(self.misfits.items()):
             if row in self.out:
                 continue
             cells = [column[row].strip() for column in self.table.columns]
-            unread = all(key in misfits or not cells[place] for key, place in others)
-            alone = len(cells) > 2 and sum(map(bool, cells)) == 1
-            if unread and (alone or any(m.wordy for m in misfits.values())):
-                self.out[row] = f"a remark: {' '.join(cells).strip()[:80]}"
-                continue
-            for key, m in misfits.items():
-                line, name = self.table.lines[row], self.rows.names[key]
-                self.faults.add(m.given, m.expected, m.remedy, file=self.table.file, line=line, column=name)
+            unread = all(c.key in misfits or not cells[place] for c, place in others)
+            if unread and row < 3 and self._is_units(cells, others, self.table.lines[row]):
+                self.out[row] = ("head", "a line of units")
+            elif unread and is_remark(next(filter(None, cells), "")):
+                self.out[row] = ("remark", f"a remark: {' '.join(cells).strip()[:80]}")
+            else:
+                self._refuse(row, misfits, cells)
+
+    def _refuse(self, row: int, misfits: dict[str, Misfit], cells: Sequence[str]) -> None:
+        self.out[row] = ("misfit", "")
+        line = self.table.lines[row]
+        names_again = len(cells) > 1 and not any(map(str.isdigit, "".join(cells))) and all(cells)
+        for key, m in misfits.items():
+            remedy = m.remedy
+            if m.wordy and names_again:
+                remedy = "does another table begin here? keep one table a file; else mend the cell"
+            elif m.wordy:
+                remedy = "mend the cell, declare the word as missing, or begin remarks with the declared comment mark"
+            fault = Fault(m.given, m.expected, remedy, self.table.file, line, self.rows.names[key])
+            self.file.tellings.fault(fault)
+
+    def _is_units(self, cells: Sequence[str], others: Sequence[tuple[Column, int]], line: int) -> bool:
+        """Whether a row is a line of units; one that contradicts the description is a fault."""
+        told = [(c, place, unit_in(cells[place])) for c, place in others if cells[place]]
+        if not told or not all(unit for _, _, unit in told):
+            return False
+        for column, place, unit in told:
+            wanted = None if column.unit_column or column.unit_line else column.unit
+            if (
+                unit
+                and wanted
+                and (unit.dimension, unit.factor, unit.offset)
+                != (
+                    wanted.dimension,
+                    wanted.factor,
+                    wanted.offset,
+                )
+            ):
+                given, name = f"unit {cells[place]!r} in a line of units", self.rows.names[column.key]
+                remedy = "mend the unit in the lab description, or say unit_line"
+                self.faults.add(given, f"{wanted.name!r}", remedy, file=self.table.file, line=line, column=name)
+        return True
 
     def _nameless(self, column: Column) -> None:
         """Rows whose name is empty or that of a total; a look at all names at once spares most tables the loop."""
         names, totals = self.rows.text[column.key], self.form.dialect.summaries
-        if all(names) and totals.isdisjoint(map(str.casefold, names)):
+        called = {name for name in set(names) if is_total(name, totals)}
+        if all(names) and not called:
             return
         for row, name in enumerate(names):
             if not name:
-                self._misfit(row, column, _Misfit("an empty cell", "a name"))
-            elif name.casefold() in totals:
-                self.out[row] = f"{name!r}, a total"
+                self._misfit(row, column, Misfit("an empty cell", "a name"))
+            elif name in called:
+                self.out[row] = ("remark", f"{name!r}, a total")
 
     def _kept(self) -> Rows:
         rows, lines = self.rows, self.table.lines
-        for row, why in sorted(self.out.items()):
-            self._note(why, "data", "this row is not used", lines[row])
+        for row, (kind, why) in sorted(self.out.items()):
+            self.file.told.left_out("refused" if kind == "misfit" else kind)
+            if kind != "misfit":
+                self._note(why, "data", "this row is not used", lines[row])
         if not self.out:
             return rows
-        keep = [i for i in range(len(lines)) if i not in self.out]
-        text = {k: [v[i] for i in keep] for k, v in rows.text.items()}
-        number = {k: v[keep] for k, v in rows.number.items()}
-        return Rows(rows.file, [lines[i] for i in keep], text, number, rows.names)
+        return rows.only([i for i in range(len(lines)) if i not in self.out])
 
     def _note(self, given: str, expected: str, remedy: str, line: int | None = None, column: str | None = None) -> None:
-        self.notes.append(Fault(given, expected, remedy, self.table.file, line, column))
+        self.file.tellings.note(Fault(given, expected, remedy, self.table.file, line, column))
 
 
 def _names(cells: Sequence[str]) -> list[str]:
