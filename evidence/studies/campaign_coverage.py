@@ -31,6 +31,9 @@ from monochord.verdict.decide import RISK
 NORMAL_97_5 = 1.959963984540054
 #: Levels of intervals and the bands that their coverage must keep in the long run.
 LEVELS = {0.95: (0.93, 0.97), 0.6826894921370859: (0.64, 0.72)}
+#: What rests on targets alone: a slip that they cannot show is missed now and then, whatever is believed beforehand, so here
+#: only chance bounds the coverage.
+BY_TARGETS = ("offsets without a wire", "own moves by targets alone")
 #: Intervals may be so many times as wide as those that would just hold 95 %.
 WIDEST = 1.25
 #: Trials from which on the bands are those of the long run; below, chance widens them.
@@ -166,11 +169,12 @@ def coverage(cases: Iterable[Case], level: int) -> NDArray[np.float64]:
 def _held(cases: list[Case], size: int) -> dict[str, Figure]:
     """Coverage at both levels, and width over what would just cover."""
     figures = {}
+    long = size >= LONG and cases[0].what not in BY_TARGETS
     for k, (level, band) in enumerate(LEVELS.items()):
         part = float((coverage(cases, k) <= 1.0).mean())
         half = 4.0 * math.sqrt(level * (1.0 - level) / size)
-        low, high = band if size >= LONG else (min(band[0], level - half), 1.0)
-        why = f"{band[0]:g} to {band[1]:g} from {LONG} campaigns on, as for any honest interval; with fewer 4 standard deviations"
+        low, high = band if long else (min(band[0], level - half), 1.0)
+        why = f"{band[0]:g} to {band[1]:g} from {LONG} campaigns on, as for any honest interval; else 4 standard deviations less"
         figures[f"inside their {100.0 * level:.0f} % interval"] = Figure(part, low, high, "", why)
     wide = 1.0 / float(np.quantile(coverage(cases, 0), 0.95))
     most = WIDEST if size >= LONG else math.inf

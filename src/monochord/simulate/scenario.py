@@ -116,7 +116,7 @@ def _girder() -> Girder:
         (*magnets, pump),
         (*_girder_targets(), *_magnet_targets()),
         _bolts(),
-        Creep(1.0e-6, 2.0e-6),
+        Creep(1.05e-6, 2.1e-6),
     )
 
 

@@ -1,7 +1,7 @@
 """Own moves of magnets and targets, with what is known of clamps.
 
-A clamped magnet creeps a little from one occasion to another, and one in five slips: that is what is known of it before
-anything is measured. Where the data find a slip it is free. Where they find none they rarely exclude a small one, and
+A clamped magnet creeps a little from one occasion to another, and three in ten slip, most of them by little: that is what is
+known before anything is measured. Where the data find a slip it is free. Where they find none they rarely exclude a small one, and
 what they leave open widens the uncertainty: mean and covariance are those of the mixture of "slipped" and "not slipped".
 """
 
@@ -22,8 +22,9 @@ from monochord.survey.compare_search import GONE_SHIFT, GONE_TURN, SLIP, Moved
 from monochord.survey.compare_words import magnet_words, motion_words, target_words
 from monochord.survey.network import Array
 
-#: Chance that a clamped magnet slipped between two occasions, before anything is measured; an argument, no source.
-SLIPS = 0.2
+#: Chance that a clamped magnet slipped between two occasions, before anything is measured; an argument, no source. It is
+#: taken high, since slips of any size are meant and one that is overlooked misleads more than one that is suspected in vain.
+SLIPS = 0.3
 #: A magnet that slipped with at least this probability is not said to have stayed.
 OPEN = 0.1
 #: A slip less probable than this widens nothing.
