@@ -23,18 +23,28 @@ Array = NDArray[np.float64]
 #: Median misfit that still passes [m], and in units of the nominal places' uncertainty.
 PASSES, PASSES_TIMES = 0.010, 10.0
 
-#: Fewest common targets for a picture.
-FEWEST = 5
+#: Fewest common targets for a picture; with fewer than ``SURE`` only a mix-up that explains it is a fault.
+FEWEST, SURE = 3, 5
 
+# Nominal size over measured size -> what makes it.
 _SCALES = {1e3: "distances 1000 times too small", 1e-3: "distances 1000 times too large"} | {
-    25.4: "distances or nominal places in inches",
-    1 / 25.4: "distances or nominal places in inches",
+    25.4: "the measured distances look like inches read as millimetres",
+    1 / 25.4: "the nominal places look like inches read as millimetres",
     0.3048: "feet and metres exchanged",
     1 / 0.3048: "feet and metres exchanged",
     10.0: "centimetres and millimetres exchanged",
     0.1: "centimetres and millimetres exchanged",
 }
-_ANGLES = {1.0: "", 0.9: "angles in gon read as degrees", 1 / 0.9: "angles in degrees read as gon"}
+_ANGLES = {
+    1.0: "",
+    0.9: "angles in gon read as degrees",
+    1 / 0.9: "angles in degrees read as gon",
+    180 / np.pi: "angles in radians read as degrees",
+    200 / np.pi: "angles in radians read as gon",
+    0.18 / np.pi: "angles in milliradians read as degrees",
+    0.2 / np.pi: "angles in milliradians read as gon",
+    1 / 60: "angles in minutes of arc read as degrees",
+}
 _MIRROR = (
     "the picture is a mirror image: the sense of the horizontal circle, two exchanged columns, or an axis turned round"
 )
@@ -68,6 +78,8 @@ def _picture(
         return None
     first = next(iter(seen.values()))
     reasons = _reasons(polar, places, limit)
+    if len(seen) < SURE and not reasons:
+        return None
     remedy = f"{' or '.join(reasons)}; mend the lab description or the file" if reasons else _NO_REASON
     given = f"a picture of {len(seen)} targets from station {station} that misses their nominal places by "
     size = f"{misfit * 1e3:.3g} mm"
@@ -95,7 +107,7 @@ def _reasons(polar: Array, places: Array, limit: float) -> list[str]:
             words = [angle] if angle else []
             words += ["the vertical angle is an elevation, or the other way round"] if elevation else []
             words += [_MIRROR] if mirrored else []
-            words += [_SCALES[known]] if known != 1.0 else []
+            words += [f"{_SCALES[known]} (measured over nominal size {1.0 / scale:.4g})"] if known != 1.0 else []
             found.append((len(words), " and ".join(words)))
     fewest = min((n for n, _ in found), default=0)
     return list(dict.fromkeys(words for n, words in found if n == fewest))

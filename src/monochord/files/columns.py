@@ -31,6 +31,7 @@ class Column:
     zone, repeated_hour, midnight   of a time: its zone; "first" or "second" pass of an hour that comes twice; "old day"
                  when 0:00 is written with the date of the day that ends
     genuine      numbers that look like markers for no reading and are readings
+    despite_name its own name or unit line is known to say a wrong unit
     """
 
     key: str
@@ -47,6 +48,7 @@ class Column:
     repeated_hour: str = ""
     midnight: str = ""
     genuine: tuple[float, ...] = ()
+    despite_name: bool = False
 
 
 @dataclass(frozen=True, slots=True)

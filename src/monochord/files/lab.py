@@ -159,7 +159,7 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
         faults.append(node.fault("", f"column {key!r} without its unit", "unit = ...", "say it; it is never guessed"))
     if unit is not None and not node.yes("despite_name"):
         _contradiction(node, names, unit, faults)
-    if meaning.kind == "time":
+    if meaning.kind == "time" and unit is None:
         _clock(node, notation, faults)
     elif notation:
         if notation != _SEXAGESIMAL or meaning.dimension != "angle":
@@ -186,6 +186,7 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
         node.text("repeated_hour"),
         node.text("midnight"),
         _plain_numbers(node, "genuine"),
+        node.yes("despite_name"),
     )
 
 
@@ -209,7 +210,7 @@ def _unit(node: Node, meaning: Meaning, faults: list[Fault]) -> units.Unit | Non
     if "unit" not in node:
         return None
     try:
-        return units.unit(node.text("unit"), dimension=meaning.dimension or None)
+        return units.unit(node.text("unit"), dimension="time" if meaning.kind == "time" else meaning.dimension or None)
     except Refused as refusal:
         f = refusal.faults[0]
         faults.append(node.fault("unit", f.given, f.expected, f.remedy))
@@ -220,12 +221,14 @@ def _contradiction(node: Node, names: tuple[str, ...], unit: units.Unit, faults:
     """A column whose own name says another unit, of the same kind or in square brackets of another."""
     for name in names:
         found = _BRACKETED.search(name) or _SUFFIX.search(name)
-        if found is None or found[1] == "in" or unit.name.startswith(f"{found[1]}/"):
+        if found is None or found[1] == "in":
             continue
         try:
             said = units.unit(found[1])
         except Refused:
             continue
+        if unit.name.startswith((f"{said.name}/", f"{said.name} ")):
+            continue  # a pitch in mm for mm/turn, a temperature in K for absolute K
         if said.name != unit.name and (said.dimension == unit.dimension or name.rstrip().endswith("]")):
             given = f"unit {unit.name!r} for column {name!r}"
             remedy = (

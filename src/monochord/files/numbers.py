@@ -258,8 +258,8 @@ def sexagesimal(cell: str, spelling: Spelling) -> float | tuple[str, str]:
         return "missing", "empty"
     numbers = [_one(p, spelling, Counter()) for p in parts]
     values = [n for n in numbers if isinstance(n, float)]
-    if len(values) < len(parts) or len(parts) > 3:
-        return "bad", "degrees, minutes and seconds"
+    if len(values) < len(parts) or len(parts) > 3 or any(v % 1.0 for v in values[:-1]):
+        return "bad", "degrees, minutes and seconds, whole ones before the last"
     whole, minutes, seconds = [*values, 0.0, 0.0][:3]
     if not (0.0 <= minutes < 60.0 and 0.0 <= seconds < 60.0):
         return "bad", "minutes and seconds below 60"

@@ -15,6 +15,7 @@ from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 from monochord.campaign.origin import Source
 from monochord.files import small_tables, wire_tables
+from monochord.files.checks_loads import check_loads
 from monochord.files.checks_survey import check_survey
 from monochord.files.checks_wire import check_wire
 from monochord.files.checksum import changed, content, sha256, sha256_of
@@ -24,6 +25,7 @@ from monochord.files.exchanged import exchanged_targets
 from monochord.files.lab import Lab
 from monochord.files.near_in_time import Timed, at_observations, one_scale
 from monochord.files.pairing import none_matched, of_occasion, paired
+from monochord.files.rates import check_rate
 from monochord.files.reading import read_rows
 from monochord.files.repeated import once_each
 from monochord.files.sightings import check_names, sightings
@@ -82,6 +84,7 @@ class Reader:
             self.faults,
             self.notes,
         )
+        self.notes.extend(check_loads(self.girder, measured.feet))
         name = node.text("name")
         self._check_sightings(name, measured)
         lacks = [*missed, *_lacks(name, measured, told, self.wire_ends)]
@@ -129,6 +132,7 @@ class Reader:
         rows = read_rows(data, name, form, self.faults, self.notes)
         if rows is not None and len(self.faults.faults) == before:
             rows = once_each(rows, form, self.faults, self.notes)
+            self.faults.faults.extend(check_rate(rows, form, data[:4096]))
             if not len(rows):
                 self.notes.append(Fault("no row of data", "a table with data", "see whether it was saved", name))
             else:
