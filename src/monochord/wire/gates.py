@@ -11,6 +11,7 @@ from monochord.campaign.found.axes import Gate
 from monochord.campaign.given.wire import WireScan
 from monochord.wire.blocks import Block, Lost
 from monochord.wire.centre import Combined
+from monochord.wire.scale_mixups import scale_mixups
 from monochord.wire.slope import SLOPE
 
 Array = NDArray[np.float64]
@@ -132,7 +133,9 @@ def _strength(blocks: Sequence[Block]) -> Gate:
     ratio = strength_ratio(blocks[0])
     words = f"strength {100 * abs(ratio):.1f} % of the plan, turned by {np.degrees(np.angle(ratio)):.2f} deg as the sensors see it"
     ok = abs(abs(ratio) - 1.0) < _STRENGTH
-    remedy = "; check the magnet's current, the drive current and the linear density"
+    named = scale_mixups(abs(ratio), blocks[0].magnet.order)
+    told = f"; as it would be with {' or '.join(named)}" if named else ""
+    remedy = f"{told}; check the magnet's current, the drive current and the linear density"
     return Gate("strength", ok, words if ok else words + remedy)
 
 
