@@ -14,14 +14,16 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from monochord.files.campaign_file import CAMPAIGN, GIRDER, GIRDER_TYPE, LAB, load_campaign
-from monochord.files.checksum import content, sha256
+from monochord.files.checksum import sha256
 from monochord.files.columns import Rows
 from monochord.files.container import inspect
 from monochord.files.girder_documents import campaign_document, girder_document, type_document
 from monochord.files.girder_tables import girder_tables
+from monochord.files.imports import IMPORTS, written
 from monochord.files.lab import Lab, load_lab
 from monochord.files.layout import Found, Layout, survey_folder
-from monochord.files.reading import read_rows
+from monochord.files.patience import Patience, copied, quiet
+from monochord.files.reading import read_file
 from monochord.files.repeated import once_each
 from monochord.files.settings import Settings, settled
 from monochord.files.toml_writer import toml
@@ -31,10 +33,19 @@ from monochord.ground.faults import Fault, Gatherer, Refused
 MEASURED = "measured"
 
 
-def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now: str = "") -> list[Fault]:
+def begin(
+    folder: Path,
+    lab: Path,
+    into: Path,
+    settings: Mapping[str, str],
+    now: str = "",
+    *,
+    patience: Patience | None = None,
+) -> list[Fault]:
     """Make the campaign ``into`` from the laboratory's ``folder`` as its description ``lab`` tells; notes come back.
 
     settings  what no file says, such as {"temperature.4-back": "20.31 degC"}; see ``docs/files.md``
+    patience  with files that are still being written or held by another program; 30 s when left out
     now       UTC time, ISO 8601, from the caller's clock; without it the campaign file does not say when it began
 
     Raises Refused with all faults of all files; then nothing is left behind.
@@ -49,6 +60,8 @@ def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now:
     layout = survey_folder(folder, described, faults)
     faults.refuse_if_any()
     notes = list(layout.notes)
+    patience = patience or Patience()
+    quiet({str(folder / f.path): folder / f.path for f in _files(layout)}, patience)
     rows = _girder_rows(folder, layout, described, faults, notes)
     faults.refuse_if_any()
     tables = girder_tables(rows, described, faults)
@@ -61,7 +74,7 @@ def begin(folder: Path, lab: Path, into: Path, settings: Mapping[str, str], now:
         notes.append(Fault(f"no name of the girder ({told.girder!r})", "its name", remedy, str(folder)))
     made = into.absolute().with_name(f".{into.absolute().name}.being-made")
     try:
-        _fill(made, folder, lab, layout)
+        _fill(made, folder, lab, layout, patience)
         _write(made, described, layout, told, now)
         notes += _read_back(made, _Origins(folder, lab, told))
         _put(made, into)
@@ -82,13 +95,13 @@ def _girder_rows(folder: Path, layout: Layout, lab: Lab, faults: Gatherer, notes
         if file.role in found:
             faults.add(f"a second file for {file.role}", "one", "mend the pattern or the folder", file=name)
             continue
-        rows = read_rows(content(folder / file.path, name), name, lab.forms[file.role], faults, notes)
+        rows = read_file(folder / file.path, name, lab.forms[file.role], faults, notes)
         if rows is not None:
             found[file.role] = once_each(rows, lab.forms[file.role], faults, notes)
     return found
 
 
-def _fill(made: Path, folder: Path, lab: Path, layout: Layout) -> None:
+def _fill(made: Path, folder: Path, lab: Path, layout: Layout, patience: Patience) -> None:
     """Copies of the description and of every described file; containers are inspected in a guarded child."""
     shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
@@ -98,7 +111,7 @@ def _fill(made: Path, folder: Path, lab: Path, layout: Layout) -> None:
         target = made / MEASURED / file.path
         if not target.exists():
             target.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(folder / file.path, target)
+            copied(folder / file.path, target, str(folder / file.path), patience)
         if file.role == "waveforms":
             try:
                 inspect(target, str(folder / file.path))
@@ -116,19 +129,21 @@ def _write(made: Path, lab: Lab, layout: Layout, told: Settings, now: str) -> No
     """The campaign's own files beside the copies, whose checksums they hold."""
     paths = {f.path: made / MEASURED / f.path for f in _files(layout)}
     sums = {name: (sha256(path), path.stat().st_size) for name, path in paths.items()}
-    written = {
+    documents = {
         GIRDER: (girder_document(told), _GIRDER_HEAD),
         GIRDER_TYPE: (type_document(lab), _TYPE_HEAD),
         CAMPAIGN: (campaign_document(layout, lab, told, sums, now=now, measured=MEASURED), _CAMPAIGN_HEAD),
     }
-    for name, (data, head) in written.items():
+    for name, (data, head) in documents.items():
         (made / name).write_text(toml(data, head), "utf-8", newline="\n")
 
 
 def _read_back(made: Path, origins: _Origins) -> list[Fault]:
     """The campaign's notes; its faults name the laboratory's own files, for those are the ones to mend."""
     try:
-        return [origins.of(f) for f in load_campaign(made).notes]
+        loaded = load_campaign(made)
+        (made / IMPORTS).write_text(written(loaded.imports), "utf-8", newline="\n")
+        return [origins.of(f) for f in loaded.notes]
     except Refused as refusal:
         raise Refused([origins.of(f) for f in refusal.faults]) from None
 

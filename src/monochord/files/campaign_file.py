@@ -19,8 +19,9 @@ from monochord.files.checks_girder import check_girder
 from monochord.files.checksum import sha256
 from monochord.files.document import Document
 from monochord.files.girder_file import girder_facts
+from monochord.files.imports import reading_differs
 from monochord.files.lab import Lab, lab_of
-from monochord.files.occasion_file import Reader, checked_inputs
+from monochord.files.occasion_file import Reader, checked_inputs, girder_imports
 from monochord.files.pairing import between_occasions, none_matched
 from monochord.files.schema_check import check
 from monochord.files.sightings import instrument
@@ -51,6 +52,7 @@ def load_campaign(folder: Path) -> Campaign:
     if faults:
         raise Refused(faults)
     late = in_future((c for o in occasions for c in o.clocks), began) if (began := campaign.root.text("began")) else []
+    imports = (*girder_imports(folder, campaign.root.nodes("files"), lab), *reader.imports)
     settings, about = campaign.root.node("settings"), lab.root.node("instrument")
     documents = (campaign, own, shared, lab.root.document)
     return Campaign(
@@ -63,9 +65,17 @@ def load_campaign(folder: Path) -> Campaign:
         reference,
         tuple(dict.fromkeys([*(Source(d.name, sha256(folder / d.name)) for d in documents), *kept, *reader.inputs])),
         {key: settings.text(key) for key in settings},
-        (*facts.notes, *_placed(doubtful, own), *_unsaid(campaign, reference), *reader.notes, *late),
+        (
+            *facts.notes,
+            *_placed(doubtful, own),
+            *_unsaid(campaign, reference),
+            *reader.notes,
+            *late,
+            *reading_differs(imports, folder),
+        ),
         scale,
         (*reader.pairings, *pairings),
+        imports,
     )
 
 

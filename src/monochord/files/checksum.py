@@ -18,7 +18,7 @@ def sha256(path: Path, name: str = "") -> str:
             while piece := stream.read(_PIECE):
                 digest.update(piece)
     except OSError as error:
-        raise _unreadable(error, name or str(path)) from None
+        raise unreadable(error, name or str(path)) from None
     return digest.hexdigest()
 
 
@@ -27,7 +27,16 @@ def content(path: Path, name: str = "") -> bytes:
     try:
         return path.read_bytes()
     except OSError as error:
-        raise _unreadable(error, name or str(path)) from None
+        raise unreadable(error, name or str(path)) from None
+
+
+def first_bytes(path: Path, count: int = 4096) -> bytes:
+    """The first bytes of a file; none when it cannot be read."""
+    try:
+        with path.open("rb") as stream:
+            return stream.read(count)
+    except OSError:
+        return b""
 
 
 def sha256_of(data: bytes) -> str:
@@ -45,6 +54,7 @@ def changed(name: str, now: str, then: str) -> Fault:
     )
 
 
-def _unreadable(error: OSError, name: str) -> Refused:
+def unreadable(error: OSError, name: str) -> Refused:
+    """The refusal of a file that the system does not give."""
     given = error.strerror or "an unreadable file"
     return Refused([Fault(given, "a readable file", "put the file back or check its rights", name)])

@@ -21,6 +21,9 @@ from monochord.files.text_head import Head, head_of, lines_needed
 from monochord.files.text_rows import Body, Misshapen, table_of
 from monochord.ground.faults import Fault, Gatherer, Refused
 
+#: Formats that are text.
+TEXTS = ("text", "fixed width")
+
 #: Bytes of one part; a smaller file is one part.
 PART = 1 << 19
 

@@ -89,9 +89,13 @@ def _described(folder: Path, shown: str, patterns: dict[str, str], notes: list[F
         return ()
     found: list[Found] = []
     for path in sorted(folder.iterdir(), key=lambda p: natural(p.name)):
-        if not path.is_file() or path.name.startswith("."):
+        if path.name.startswith("."):
             continue
         roles = [role for role, pattern in patterns.items() if fnmatch.fnmatchcase(path.name, pattern)]
+        if not roles and not path.is_file():
+            remedy = "not read: folders inside are not looked into"
+            notes.append(Fault(f"{path.name!r}, which is no file", "files", remedy, f"{shown}/{path.name}"))
+            continue
         if not roles:
             remedy = f"{did_you_mean(path.name, patterns.values())}not read: no table of the lab description has it"
             notes.append(Fault(f"file {path.name!r}", "a described file", remedy, f"{shown}/{path.name}"))

@@ -9,6 +9,7 @@ import numpy as np
 
 from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.girder import Girder
+from monochord.campaign.given.imports import Import
 from monochord.campaign.given.occasion import FootFinding, Occasion, RideSample, TemperatureReading, Turn
 from monochord.campaign.given.pairing import Pairing
 from monochord.campaign.given.survey import Sighting
@@ -18,7 +19,7 @@ from monochord.files import small_tables, wire_tables
 from monochord.files.checks_loads import check_loads
 from monochord.files.checks_survey import check_survey
 from monochord.files.checks_wire import check_wire
-from monochord.files.checksum import changed, content, sha256, sha256_of
+from monochord.files.checksum import changed, first_bytes, sha256
 from monochord.files.columns import Rows
 from monochord.files.document import Node
 from monochord.files.exchanged import exchanged_targets
@@ -26,7 +27,7 @@ from monochord.files.lab import Lab
 from monochord.files.near_in_time import Timed, at_observations, one_scale
 from monochord.files.pairing import none_matched, of_occasion, paired
 from monochord.files.rates import check_rate
-from monochord.files.reading import read_rows
+from monochord.files.reading import read_file
 from monochord.files.repeated import once_each
 from monochord.files.sightings import check_names, sightings
 from monochord.ground.faults import Fault, Gatherer, Refused
@@ -66,6 +67,7 @@ class Reader:
     inputs: list[Source] = field(default_factory=list)
     sensors: dict[str, float] = field(default_factory=dict)
     pairings: list[Pairing] = field(default_factory=list)
+    imports: list[Import] = field(default_factory=list)
 
     def occasion(self, node: Node) -> Occasion:
         """One occasion of the campaign file."""
@@ -119,8 +121,7 @@ class Reader:
             self.inputs.append(Source(name, now))
             self._container(path, name, measured)
             return
-        data = content(path, name)
-        now = sha256_of(data)
+        now = sha256(path, name)
         if now != then:
             raise Refused([changed(name, now, then)])
         self.inputs.append(Source(name, now))
@@ -129,10 +130,11 @@ class Reader:
             given = f"a file for {role!r}"
             raise Refused([entry.fault("role", given, f"[tables.{role}] in the lab description", "add it")])
         before = len(self.faults.faults)
-        rows = read_rows(data, name, form, self.faults, self.notes)
+        rows = read_file(path, name, form, self.faults, self.notes)
         if rows is not None and len(self.faults.faults) == before:
+            self.imports += [rows.told] if rows.told else []
             rows = once_each(rows, form, self.faults, self.notes)
-            self.faults.faults.extend(check_rate(rows, form, data[:4096]))
+            self.faults.faults.extend(check_rate(rows, form, first_bytes(path)))
             if not len(rows):
                 self.notes.append(Fault("no row of data", "a table with data", "see whether it was saved", name))
             else:
@@ -248,4 +250,20 @@ def checked_inputs(folder: Path, entries: list[Node], faults: Gatherer) -> list[
         if now != then:
             faults.faults.append(changed(name, now, then))
         found.append(Source(name, now))
+    return found
+
+
+def girder_imports(folder: Path, entries: list[Node], lab: Lab) -> list[Import]:
+    """How the girder's own tables read; what they say stands in the girder's file, where it may have been mended."""
+    found = []
+    for entry in entries:
+        name, form = entry.text("path"), lab.forms.get(entry.text("role"))
+        if form is None:
+            continue
+        try:
+            rows = read_file(folder / name, name, form, Gatherer(), [])
+        except Refused:
+            continue
+        if rows is not None and rows.told:
+            found.append(rows.told)
     return found

@@ -12,12 +12,14 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import BinaryIO
 
 import numpy as np
 
 from monochord.campaign.given.clock import ClockTold
 from monochord.files import cutting, markers, numbers
+from monochord.files.checksum import content, unreadable
 from monochord.files.columns import Array, Column, Form, Rows
 from monochord.files.formats.opening import open_table
 from monochord.files.gathering import gathered
@@ -50,6 +52,17 @@ def read_rows(data: bytes | BinaryIO, file: str, form: Form, faults: Gatherer, n
         return None
 
 
+def read_file(path: Path, name: str, form: Form, faults: Gatherer, notes: list[Fault]) -> Rows | None:
+    """The rows of a file on disk as :func:`read_rows`; a long text never stands in memory whole."""
+    try:
+        if form.kept.format not in cutting.TEXTS or path.stat().st_size <= cutting.PART:
+            return read_rows(content(path, name), name, form, faults, notes)
+        with path.open("rb") as stream:
+            return read_rows(stream, name, form, faults, notes)
+    except OSError as error:
+        raise unreadable(error, name) from None
+
+
 def _placed(table: Table, faults: Gatherer, notes: list[Fault], before: tuple[int, int]) -> None:
     """Faults and notes of a sheet with the names of their cells; a cell that its format refused is not told twice."""
     told, noted = before
@@ -62,7 +75,7 @@ def _placed(table: Table, faults: Gatherer, notes: list[Fault], before: tuple[in
 
 def _tables(data: bytes | BinaryIO, file: str, form: Form, faults: Gatherer) -> Iterator[Table]:
     """The table of a file: whole, or part by part where it is a long text."""
-    if form.kept.format in ("text", "fixed width") and not (isinstance(data, bytes) and len(data) <= cutting.PART):
+    if form.kept.format in cutting.TEXTS and not (isinstance(data, bytes) and len(data) <= cutting.PART):
         dialect = form.dialect if form.kept.format == "text" else replace(form.dialect, delimiter="fixed")
         yield from cutting.parts(io.BytesIO(data) if isinstance(data, bytes) else data, file, dialect, faults)
         return

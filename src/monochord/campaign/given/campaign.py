@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from monochord.campaign.given.budget_scale import BudgetScale
 from monochord.campaign.given.girder import Girder
+from monochord.campaign.given.imports import Import
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.given.pairing import Pairing
 from monochord.campaign.given.survey import Instrument
@@ -49,7 +50,7 @@ class Campaign:
     reference  name of the occasion to which shapes return, None when there is none yet
     inputs     every file that was read;  notes  faults that did not stop the reading
     budget_scale  what the uncertainties that decide are enlarged by, None when they are taken as they are
-    pairings    lists of names that were laid side by side
+    pairings    lists of names that were laid side by side;  imports  how every file was read
     """
 
     girder: Girder
@@ -64,3 +65,4 @@ class Campaign:
     notes: tuple[Fault, ...] = ()
     budget_scale: BudgetScale | None = None
     pairings: tuple[Pairing, ...] = ()
+    imports: tuple[Import, ...] = ()
