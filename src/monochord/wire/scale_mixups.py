@@ -26,7 +26,7 @@ def scale_mixups(ratio: float, order: int) -> tuple[str, ...]:
     >>> scale_mixups(6.02, 4)
     ('a coefficient described as a derivative (strength.means)',)
     >>> scale_mixups(1.41, 2)[0], scale_mixups(1.0, 3)
-    ('displacements described as rms that are peak (signals.displacements)', ())
+    ('drive currents described as peak that are rms (signals.currents)', ())
     """
     if not ratio > 0.0:
         return ()
