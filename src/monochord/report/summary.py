@@ -156,4 +156,6 @@ def _lacks(result: Result, most: int) -> list[str]:
 
 def _notes(result: Result) -> list[str]:
     count = len(result.campaign.notes) + len(result.notes)
-    return [f"{counted(count, 'remark')} about the files, see the report"] if count else []
+    near = sum(len(p.near) for p in result.campaign.pairings)
+    names = f", {near} near misses of names" if near > 1 else ", one near miss of names" if near else ""
+    return [f"{counted(count, 'remark')} about the files{names}, see the report"] if count or near else []
