@@ -23,7 +23,7 @@ def uncertainty(known: Known, keys: Sequence[str], part: str) -> Sum | None:
         other, _, rest = part.removeprefix("with ").partition("#")
         pair = pair_entry(known, keys, other)
         return None if pair is None else told(pair, rest, known.cause)
-    if part and part != "u" and not part.startswith(("cause ", "kind ")):
+    if part and part != "u" and not part.startswith(("cause ", "kind ", "u of kind ")):
         return None
     entry = entry_of(known, keys)
     if entry is None or (entry.value is None and not part):

@@ -10,6 +10,7 @@ from monochord.campaign.found.result import Result
 from monochord.files.words import did_you_mean
 from monochord.ground.faults import Fault, Refused
 from monochord.ground.trace import Sum
+from monochord.job.why.beside import beside
 from monochord.job.why.budgets import of_budget
 from monochord.job.why.components import uncertainty
 from monochord.job.why.given import of_given
@@ -30,6 +31,7 @@ TELLERS: tuple[Teller, ...] = (
     of_shift,
     of_budget,
     of_interval,
+    beside,
     uncertainty,
 )
 

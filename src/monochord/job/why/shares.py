@@ -82,6 +82,8 @@ def told(entry: Entry, part: str, spreads: Spreads) -> Sum | None:
         return _by_cause(entry, part, True)
     if part.startswith("kind "):
         return _of_kind(entry, part)
+    if part.startswith("u of kind "):
+        return _root_of_kind(entry, part)
     if (following := _FOLLOWING.fullmatch(part)) and following["id"] in entry.estimate.factors:
         return _following(entry, part, following, spreads)
     found = _CAUSE.fullmatch(part)
@@ -132,6 +134,16 @@ def _of_kind(entry: Entry, part: str) -> Sum | None:
     how = f"all causes of the kind {kind!r} in {entry.words}"
     name = f"{entry.base}#{part}"
     return Sum(name, entry.unit, sum(a for _, a in shares), _lines(entry, shares), how) if shares else None
+
+
+def _root_of_kind(entry: Entry, part: str) -> Sum | None:
+    whole = _of_kind(entry, part.removeprefix("u of "))
+    if whole is None:
+        return None
+    line = Line(whole.how, whole.value, whole.name, unit=entry.unit)
+    how = f"the part of that kind in the standard uncertainty of {entry.label}"
+    unit = entry.estimate.labels[entry.i].unit
+    return Sum(f"{entry.base}#{part}", unit, root_of_sum([whole.value]), (line,), how, root_of_sum)
 
 
 def _one_cause(entry: Entry) -> Sum:
