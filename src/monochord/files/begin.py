@@ -142,7 +142,7 @@ def _read_back(made: Path, origins: _Origins) -> list[Fault]:
     """The campaign's notes; its faults name the laboratory's own files, for those are the ones to mend."""
     try:
         loaded = load_campaign(made)
-        (made / IMPORTS).write_text(written(loaded.imports), "utf-8", newline="\n")
+        (made / IMPORTS).write_text(written(loaded.imports, loaded.pairings), "utf-8", newline="\n")
         return [origins.of(f) for f in loaded.notes]
     except Refused as refusal:
         raise Refused([origins.of(f) for f in refusal.faults]) from None

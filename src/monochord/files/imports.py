@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
 
 from monochord.campaign.given.imports import Import
+from monochord.campaign.given.pairing import Pairing
 from monochord.files.columns import Column, Form
 from monochord.files.table import Table
 from monochord.ground.faults import Fault
@@ -99,14 +100,16 @@ def of_column(column: Column, name: str) -> list[str]:
     return made
 
 
-def written(imports: Iterable[Import]) -> str:
-    """Import reports as the text of a file.
+def written(imports: Iterable[Import], pairings: Iterable[Pairing] = ()) -> str:
+    """Import reports, and the lists of names that were paired, as the text of a file.
 
     >>> written([Import("a.csv", "turns", 3, 2, 1)]).splitlines()[1]
     '  "schema": "monochord-imports/1",'
     """
     entries = [{f.name: getattr(i, f.name) for f in fields(Import)} for i in imports]
-    return json.dumps({"schema": SCHEMA, "imports": entries}, ensure_ascii=False, indent=2, default=list) + "\n"
+    paired = [{**asdict(p), "words": p.words} for p in pairings]
+    told = {"schema": SCHEMA, "imports": entries, "pairings": paired}
+    return json.dumps(told, ensure_ascii=False, indent=2, default=list) + "\n"
 
 
 def reading_differs(now: Iterable[Import], folder: Path) -> list[Fault]:

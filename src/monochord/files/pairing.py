@@ -7,11 +7,14 @@ of which not one name matches are a fault: then one of them is of something else
 from __future__ import annotations
 
 import fnmatch
+import json
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.given.pairing import Pairing
+from monochord.files.imports import IMPORTS
 from monochord.files.names import near_misses
 from monochord.files.words import listed, natural
 from monochord.ground.faults import Fault
@@ -41,6 +44,15 @@ def none_matched(pairing: Pairing, file: str, line: int | None = None) -> list[F
     why = "; ".join(dict.fromkeys(f"{n.second!r}: {n.why}" for n in pairing.near[:3]))
     remedy = "mend the names in one of the two; nothing is paired by its order"
     return [Fault(given, expected, f"{why}; {remedy}" if why else remedy, file, line)]
+
+
+def in_brief(folder: Path) -> list[str]:
+    """The pairings of a campaign that was begun in ``folder``, shortly: one line for all, one for each with names left over."""
+    kept = json.loads((folder / IMPORTS).read_text("utf-8"))["pairings"]
+    left = [p["words"] for p in kept if p["only_second"] or p["near"]]
+    matched = sum(len(p["matched"]) for p in kept)
+    head = f"{len(kept)} pairs of lists of names, {matched} names matched, {len(left)} pairs with names left over"
+    return [head, *(f"names: {words}" for words in left)] if kept else []
 
 
 def of_occasion(girder: Girder, occasion: Occasion, aside: Sequence[str]) -> list[Pairing]:

@@ -15,6 +15,8 @@ from monochord.simulate.demo import demo_campaign
 
 #: Marks a folder as the example's own, so that nothing else is ever replaced by it.
 MARK = "invented-data.txt"
+#: When the invented campaign begins: after its last occasion, on the clock of the same invented world.
+BEGAN = "2031-06-30T08:00:00+00:00"
 #: What was true of the invented girder, for those who want to compare.
 TRUTH = "what-was-true.json"
 
@@ -33,7 +35,7 @@ def run_demo(into: Path, seed: int, context: Context) -> Run:
     lab = into / "lab.toml"
     write_whole(lab, resources.files(__package__).joinpath("lab.toml").read_text(encoding="utf-8"))
     campaign = into / "campaign"
-    begin(handed_over, lab, campaign, {"girder": f"Example {seed}"}, context.now().isoformat(timespec="seconds"))
+    begin(handed_over, lab, campaign, {"girder": f"Example {seed}"}, BEGAN)
     return run_campaign(campaign, context)
 
 
