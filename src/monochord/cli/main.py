@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from functools import partial
 
 import click
 
@@ -315,6 +316,78 @@ def check(campaign: str, occasion: str, runs: int, digits: str, seed: int) -> No
 
 
 @main.command()
+@click.argument("campaign", type=click.Path(exists=True, file_okay=False))
+@click.option("--into", required=True, type=click.Path(file_okay=False), help="Folder for the files; none is replaced.")
+@click.option(
+    "--as",
+    "kinds",
+    multiple=True,
+    type=click.Choice(["csv", "json", "hdf5"]),
+    help="What to write; repeat as needed, all three when left out.",
+)
+@click.option("--run", "number", type=int, help="Number of the run in the record; the last one when left out.")
+def export(campaign: str, into: str, kinds: tuple[str, ...], number: int | None) -> None:
+    """Write the results of a run of CAMPAIGN for other programs: every digit, units in the heads.
+
+    csv: tables of axes, offsets, targets, own moves, verdicts, moves and turns. json: the result document with its
+    schema. hdf5: everything, with covariances and units.
+
+    \b
+    Example:
+      monochord export campaign-12 --into results --as csv
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.export import KINDS, export_campaign
+
+    then, written = export_campaign(Path(campaign), Path(into), tuple(dict.fromkeys(kinds)) or KINDS, number)
+    click.echo(f"Run {then.number} of {then.made_at}:")
+    for path in written:
+        click.echo(f"  {path}")
+
+
+@main.command()
+@click.argument("where", metavar="FOLDER_OR_FILE", type=click.Path(exists=True))
+@click.option("--into", type=click.Path(dir_okay=False), metavar="LAB.toml", help="Write the description here.")
+@click.option("--answer", "told", multiple=True, metavar="KEY=VALUE", help="An answer to a question; repeat as needed.")
+@click.option(
+    "--answers",
+    "sheet",
+    type=click.Path(exists=True, dir_okay=False),
+    metavar="FACTS.toml",
+    help="Answers in a file, written like a part of a description.",
+)
+@click.option("--yes", is_flag=True, help="Ask nothing at a terminal: take what is proven, list what is open.")
+def draft(where: str, into: str | None, told: tuple[str, ...], sheet: str | None, yes: bool) -> None:
+    """Draft a lab description from an unknown laboratory's FOLDER_OR_FILE: what it seems to hold, and why.
+
+    What the files leave open is asked, at a terminal one by one, else listed with its choices; nothing is chosen
+    where a mix-up would pass unseen. The description is proven by reading the files back with it. Ends with 4
+    while something is open that the description needs.
+
+    \b
+    Examples:
+      monochord draft ../girder-12
+      monochord draft ../girder-12 --into our-lab.toml --answers our-facts.toml
+    """  # noqa: D301
+    from pathlib import Path
+
+    from monochord.job.draft import answers_from, asked, draft_description, lines_of, put
+
+    answers = (answers_from(Path(sheet)) if sheet else {}) | _pairs(told, "--answer", "strength.means=derivative")
+    hear = partial(click.prompt, "answer", default="", show_default=False)
+    at_terminal = sys.stdin.isatty() and not yes
+    drafted = draft_description(Path(where), answers, (lambda q: asked(q, click.echo, hear)) if at_terminal else None)
+    for line in lines_of(drafted):
+        click.echo(line)
+    if into is not None:
+        put(drafted, Path(into))
+        click.echo(f"The draft stands in {into}.")
+    if drafted.proof.open:
+        sys.exit(LACKING)
+
+
+@main.command()
 @click.option(
     "--seed", default=1, show_default=True, help="Seed of the invented campaign; the same seed gives the same data."
 )
@@ -339,14 +412,15 @@ def demo(seed: int, into: str) -> None:
     click.echo(f"All data invented, seed {seed}.")
 
 
-def _pairs(settings: tuple[str, ...]) -> dict[str, str]:
+_LIKE = 'temperature.4-back="20.31 degC"'
+
+
+def _pairs(settings: tuple[str, ...], option: str = "--set", like: str = _LIKE) -> dict[str, str]:
     pairs: dict[str, str] = {}
     for text in settings:
         name, sign, value = text.partition("=")
         if not sign or not name.strip() or not value.strip():
-            raise click.BadParameter(
-                f'given {text!r}; expected NAME=VALUE, such as temperature.4-back="20.31 degC"', param_hint="--set"
-            )
+            raise click.BadParameter(f"given {text!r}; expected NAME=VALUE, such as {like}", param_hint=option)
         pairs[name.strip()] = value.strip()
     return pairs
 

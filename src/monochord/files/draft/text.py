@@ -1,0 +1,71 @@
+"""In which encoding a file was written, and how that was seen."""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass
+
+from monochord.files.decode import decode
+from monochord.files.draft.findings import Choice
+from monochord.ground.faults import Fault, Refused
+
+#: Signs beyond ASCII that tables of this trade hold; others speak against a code page.
+USUAL = frozenset("äöüÄÖÜßáàâãéèêëíìîïóòôõúùûçñÁÀÂÉÈÊÍÓÚÇÑ°µ²³±×·Ωσ«»¿¡−€\u2013")
+
+PAGES = ("cp1252", "cp850", "mac_roman")
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """The text of a file, the encoding found with its evidence, and the code pages that fit as well."""
+
+    text: str
+    encoding: str
+    why: str
+    rivals: tuple[Choice, ...] = ()
+
+
+def found_text(data: bytes, file: str, declared: str = "") -> Text:
+    r"""The text of a file whose encoding nobody told; Refused when it is empty or no text.
+
+    declared  an answer that was given; it goes before what only seems so
+
+    >>> found_text(b"T [\xb0C]\n20\n", "t.csv").encoding
+    'cp1252'
+    >>> found_text(b"T [\xf8C]\n20\n", "t.csv").encoding
+    'cp850'
+    """
+    if declared:
+        return Text(decode(data, file, declared)[0], declared, "as answered")
+    try:
+        text, notes = decode(data, file)
+    except Refused:
+        if not data.strip() or b"\0" in data:
+            raise
+        return _by_page(data, file)
+    told = next((n.given.removeprefix("text in ") for n in notes if n.given.startswith("text in utf-16")), "")
+    if told:
+        mark = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        return Text(text, told, "by its byte-order mark" if mark else "every second byte is zero")
+    if data.startswith(codecs.BOM_UTF8):
+        return Text(text, "utf-8", "by its byte-order mark")
+    return Text(text, "utf-8", "plain ASCII" if text.isascii() else "every byte fits UTF-8")
+
+
+def _by_page(data: bytes, file: str) -> Text:
+    """A file of single bytes: the page under which every odd byte is a sign that such tables hold."""
+    fitting: list[tuple[str, str, str]] = []
+    for page in PAGES:
+        try:
+            text, _ = decode(data, file, page)
+        except Refused:
+            continue
+        odd = "".join(sorted({c for c in text if not c.isascii()}))
+        if set(odd) <= USUAL:
+            fitting.append((page, text, odd))
+    if not fitting:
+        remedy = "declare the encoding: --answer dialect.encoding=..."
+        raise Refused([Fault("bytes of no usual encoding", "UTF-8, UTF-16 or a code page", remedy, file)])
+    page, text, odd = fitting[0]
+    rivals = tuple(Choice(p, f"then it holds {o}") for p, _, o in fitting) if len(fitting) > 1 else ()
+    return Text(text, page, f"no UTF-8; as {page} it holds {odd}", rivals)
