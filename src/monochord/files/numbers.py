@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -41,7 +42,10 @@ _WHY = (
     (re.compile(r"[^+-]*\d[.,]?[+-]"), "a number with its sign in front"),
     (re.compile(r"[+-]?0[xX][0-9a-fA-F]+"), "a decimal number, not a hexadecimal one"),
     (re.compile(r"[+-]\s+\d.*"), "a sign close to its number"),
-    (re.compile(r".*\d\s*[eEdD]\s*[+-]?\s*\d+"), "an exponent without blanks, such as 1.2e-3"),
+    (
+        re.compile(r".*\d(\s+[eEdD]\s*[+-]?|[eEdD]\s+[+-]?|[eEdD][+-]\s+)\s*\d+"),
+        "an exponent without blanks, such as 1.2e-3",
+    ),
     (re.compile(r".*[*x\u00d7\u00b7]\s*10.*"), "an exponent written as e, such as 1.2e-3"),
     (re.compile(r"[+-]?[\d.,]*\d\s*[^\W\d_%\u00b0].*|[+-]?[\d.,]*\d\s*[%\u00b0\u00b5].*"), "a number without its unit"),
     (re.compile(r".*\d[\s_]+\d.*"), "one number without blanks or marks inside"),
@@ -143,16 +147,19 @@ def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str
     plain = ungrouped(text, spelling)
     if spelling.decimal != "." and "." in plain:
         return "bad", _why(text) or f"a number with decimal {spelling.decimal!r} and no point{_undeclared(spelling)}"
-    value = _value(plain.replace(spelling.decimal, ".", 1))
+    point = plain.replace(spelling.decimal, ".", 1)
+    value = _value(point)
     if value is None:
-        return (
-            ("missing", "a dangling exponent") if _EMPTY.fullmatch(plain) else ("bad", _why(text) or _wanted(spelling))
+        if _EMPTY.fullmatch(plain):
+            return "missing", "a dangling exponent"
+        return "bad", "a number that floating point holds" if _PLAIN.fullmatch(point) else _why(text) or _wanted(
+            spelling
         )
     if text != bare:
         seen["typographic minus signs"] += 1
     if plain != text:
         seen[f"grouping marks {spelling.grouping!r}"] += 1
-    if not _PLAIN.fullmatch(plain.replace(spelling.decimal, ".", 1)):
+    if not _PLAIN.fullmatch(point):
         seen["exponents spelled with D or without letter"] += 1
     return value
 
@@ -170,6 +177,8 @@ def _value(text: str) -> float | None:
 
 
 def _why(text: str) -> str:
+    if any(unicodedata.category(c) == "Cf" for c in text):
+        return "a number without invisible signs in it"
     if not all(c.isascii() for c in text if c.isnumeric()):
         return "digits 0 to 9"
     return next((why for pattern, why in _WHY if pattern.fullmatch(text)), "")

@@ -373,7 +373,8 @@ class _Reading:
     def _refuse(self, row: int, misfits: dict[str, Misfit], cells: Sequence[str]) -> None:
         self.out[row] = ("misfit", "")
         line = self.table.lines[row]
-        names_again = len(cells) > 1 and not any(map(str.isdigit, "".join(cells))) and all(cells)
+        wordy = sum(m.wordy for m in misfits.values())
+        names_again = wordy > 1 and not any(map(str.isdigit, "".join(cells))) and all(cells)
         for key, m in misfits.items():
             remedy = m.remedy
             if m.wordy and names_again:
