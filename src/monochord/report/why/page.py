@@ -75,18 +75,18 @@ def _opened(chain: Chain, name: str, idents: dict[str, str]) -> Opened:
     made = chain.sums[name]
     kept = shown(made, chain.printed.get(name, ""))
     unit = f" {kept.unit}" if kept.unit else ""
-    amounts = _amounts(made)
+    amounts = _amounts(chain, made)
     lines = tuple(_shut(chain, made, line, a, idents) for line, a in zip(made.lines, amounts, strict=True))
     exact = f"{made.value!r} {made.unit}".strip()
     return Opened(name, unbroken(made.how), f"{kept.value(made.value)}{unit}", exact, lines)
 
 
-def _amounts(made: Sum) -> list[str]:
+def _amounts(chain: Chain, made: Sum) -> list[str]:
     if made.formula is root_of_sum:
         return variances(made)
     if made.formula is not None:
         return [argument(line) for line in made.lines]
-    kept = shown(made)
+    kept = shown(made, chain.printed.get(made.name, ""))
     return [f"{kept.line(line.amount)}{f' {kept.unit}' if kept.unit else ''}" for line in made.lines]
 
 
