@@ -57,7 +57,7 @@ def encoding_of(data: bytes, file: str, encoding: str) -> tuple[str, list[Fault]
     if not data.strip():
         raise Refused([Fault("an empty file", "a table", "copy the file again from where it was made", file)])
     try:
-        b"".decode(encoding)
+        b"a".decode(encoding, "replace")
         declared = codecs.lookup(encoding).name
     except LookupError:
         remedy = "mend it in the lab description"
