@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from evidence.studies import campaign_coverage, closure_fleet, line_coverage, linear_law
+from evidence.studies import campaign_coverage, closure_fleet, conformity_calibration, line_coverage, linear_law
 from evidence.study import Study
 
-STUDIES: tuple[Study, ...] = (line_coverage.STUDY, campaign_coverage.STUDY, closure_fleet.STUDY, linear_law.STUDY)
+STUDIES: tuple[Study, ...] = (
+    line_coverage.STUDY,
+    campaign_coverage.STUDY,
+    conformity_calibration.STUDY,
+    closure_fleet.STUDY,
+    linear_law.STUDY,
+)

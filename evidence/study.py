@@ -57,6 +57,22 @@ class Study:
         return RESULTS / f"{self.name}.json"
 
 
+#: Modules of rooms and ground that only tell what others computed, or read units: no figure of a study rests on them.
+TELLING = ("unfold", "trace", "units.py", "faults.py", "words.py", "evidence.py")
+
+
+def judged(*rooms: str, root: Path = ROOT) -> tuple[str, ...]:
+    """Files of these rooms that compute, from the root of the project; those that only tell are left out."""
+    return tuple(
+        sorted(
+            path.relative_to(root).as_posix()
+            for room in rooms
+            for path in (root / "src" / "monochord" / room).glob("*.py")
+            if not any(part in path.name for part in TELLING)
+        )
+    )
+
+
 def sources_sha256(sources: tuple[str, ...], root: Path = ROOT) -> str:
     """One number over the names and the bytes of these files; a file that is gone counts as empty."""
     total = hashlib.sha256()

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from evidence.study import ROOT, Figure, Study
+from evidence.study import Figure, Study, judged
 from monochord.campaign.found.comparison import OwnMove
 from monochord.campaign.found.result import OccasionFinding, Result
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM
@@ -221,9 +221,7 @@ STUDY = Study(
     run=run,
     sources=(
         "evidence/studies/campaign_coverage.py",
-        *sorted(
-            p.relative_to(ROOT).as_posix() for room in JUDGED for p in (ROOT / "src" / "monochord" / room).glob("*.py")
-        ),
+        *judged(*JUDGED),
         *(f"src/monochord/verdict/{name}.py" for name in DECIDING),
         "src/monochord/job/changes.py",
         "src/monochord/job/evaluate.py",

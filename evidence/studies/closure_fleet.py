@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from evidence.study import ROOT, Figure, Study
+from evidence.study import Figure, Study, judged
 from monochord.campaign.found.fleet import FleetClosure, GirderClosure
 from monochord.campaign.given.budget_scale import FEWEST_GIRDERS
 from monochord.campaign.given.campaign import Campaign
@@ -95,9 +95,7 @@ STUDY = Study(
     run=run,
     sources=(
         "evidence/studies/closure_fleet.py",
-        *sorted(
-            p.relative_to(ROOT).as_posix() for room in JUDGED for p in (ROOT / "src" / "monochord" / room).glob("*.py")
-        ),
+        *judged(*JUDGED),
         "src/monochord/verdict/fleet.py",
         "src/monochord/job/changes.py",
         "src/monochord/job/evaluate.py",

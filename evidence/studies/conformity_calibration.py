@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from evidence.study import ROOT, Figure, Study
+from evidence.study import Figure, Study, judged
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM
 from monochord.campaign.given.campaign import LineRule
 from monochord.campaign.given.tolerance import PriorKnowledge, Tolerance
@@ -115,11 +115,7 @@ STUDY = Study(
     run=run,
     sources=(
         "evidence/studies/conformity_calibration.py",
-        *sorted(
-            p.relative_to(ROOT).as_posix()
-            for room in ("ground", "wire", "verdict", "simulate")
-            for p in (ROOT / "src" / "monochord" / room).glob("*.py")
-        ),
+        *judged("ground", "wire", "verdict", "simulate"),
     ),
     seed=20310606,
     size=1000,
