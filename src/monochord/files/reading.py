@@ -168,7 +168,7 @@ class _Reading:
             found.append((column, header.index(name)))
             taken.add(name)
         for name in header:
-            if name not in taken or name in self.form.passed_over:
+            if not name or name not in taken or name in self.form.passed_over:
                 self.file.told.passed_over.append(name or "a column without a name")
             if name and name not in taken:
                 remedy = "not read; list it under passed_over in the lab description to say so"

@@ -17,7 +17,7 @@ SUMMARIES = frozenset(
     {"sum", "total", "mean", "average", "std", "rms", "min", "max", "summe", "mittel", "mittelwert"}
     | {"median", "maximum", "minimum", "standard deviation", "std dev", "std. dev", "stdev", "grand total"}
     | {"mean value", "gesamt", "gesamtsumme", "standardabweichung", "moyenne", "somme", "suma", "promedio"}
-    | {"\u03a3", "\u2211", "subtotal", "zwischensumme"}
+    | {"\u03c3", "\u2211", "subtotal", "zwischensumme"}
 )
 
 #: What a line begins with that people mean as a remark.

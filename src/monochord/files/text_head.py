@@ -71,7 +71,8 @@ def head_of(lines: Sequence[str], file: str, dialect: Dialect, faults: Gatherer,
     start = dialect.first_data_line - 1
     if not dialect.header_line:
         first = pieces(lines[min(start, len(lines) - 1)], dialect)
-        names = tuple(str(i + 1) for i in range(len(first)))
+        count = len(dialect.widths) if dialect.delimiter == "fixed" else len(first)
+        names = tuple(str(i + 1) for i in range(count))
         return Head(file, dialect, names, (), (), start, _filled(lines[:start]))
     line, extra = _joined(lines, dialect)
     if extra and not dialect.data_from:
