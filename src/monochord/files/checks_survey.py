@@ -1,144 +1,245 @@
-"""Do sightings and nominal targets show the same thing? Mirrors, wrong units and wrong senses.
+"""Do sightings and nominal targets show the same thing? Mirrors, wrong units, wrong senses, exchanged stations.
 
 From one station the sightings of targets with nominal places form a picture that must fit the nominal
-one by a rigid motion, to a few millimetres. When it does not, the usual mix-ups are tried and the ones
-that explain it are named: nothing is put right in silence.
+one by a rigid motion, to a few millimetres, and hang upright. When it does not, the usual mix-ups are tried and the
+ones that explain it are named: nothing is put right in silence.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from itertools import product
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monochord.campaign.given.girder import Target
+from monochord.campaign.given.girder import Item, Target
 from monochord.campaign.given.survey import Sighting
+from monochord.files.lab import Lab
+from monochord.files.mixups import ALIKE, MIXUPS, UPRIGHT, Explanation, Picture, explain, misfit, tried
+from monochord.files.places import line_of
 from monochord.ground.faults import Fault
-from monochord.ground.frames import fit_rigid
+from monochord.ground.frames import DIRECTIONS, half_axes
 
 Array = NDArray[np.float64]
 
 #: Median misfit that still passes [m], and in units of the nominal places' uncertainty.
 PASSES, PASSES_TIMES = 0.010, 10.0
 
-#: Fewest common targets for a picture; with fewer than ``SURE`` only a mix-up that explains it is a fault.
-FEWEST, SURE = 3, 5
+#: Fewest common targets for a picture.
+FEWEST = 5
 
-# Nominal size over measured size -> what makes it.
-_SCALES = {1e3: "distances 1000 times too small", 1e-3: "distances 1000 times too large"} | {
-    25.4: "the measured distances look like inches read as millimetres",
-    1 / 25.4: "the nominal places look like inches read as millimetres",
-    0.3048: "feet and metres exchanged",
-    1 / 0.3048: "feet and metres exchanged",
-    10.0: "centimetres and millimetres exchanged",
-    0.1: "centimetres and millimetres exchanged",
-}
-_ANGLES = {
-    1.0: "",
-    0.9: "angles in gon read as degrees",
-    1 / 0.9: "angles in degrees read as gon",
-    180 / np.pi: "angles in radians read as degrees",
-    200 / np.pi: "angles in radians read as gon",
-    0.18 / np.pi: "angles in milliradians read as degrees",
-    0.2 / np.pi: "angles in milliradians read as gon",
-    1 / 60: "angles in minutes of arc read as degrees",
-}
-_MIRROR = (
-    "the picture is a mirror image: the sense of the horizontal circle, two exchanged columns, or an axis turned round"
-)
+#: A set of targets is flat when it extends across its plane by less than so many passing misfits.
+FLAT_TIMES = 3.0
 
 
-def check_survey(sightings: Sequence[Sighting], targets: Sequence[Target]) -> list[Fault]:
-    """One fault for each station whose picture of the targets cannot be theirs."""
+@dataclass(frozen=True, eq=False, slots=True)
+class Habits:
+    """What the description says that a picture depends on.
+
+    matrix  (3, 3) the laboratory's axes to the girder's;  clockwise  sense of the circle
+    line_of  line of a key of the description, None when nobody knows;  items  name -> its reference point [m]
+    """
+
+    matrix: Array = field(default_factory=lambda: np.eye(3))
+    clockwise: bool = False
+    line_of: Callable[[str], int | None] = lambda key: None
+    items: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+
+def habits_of(lab: Lab, items: Iterable[Item]) -> Habits:
+    """What a picture depends on, from a lab description and what sits on the girder."""
+    document = lab.root.document
+    return Habits(
+        lab.axes.matrix,
+        lab.root.node("angles").text("horizontal") == "clockwise",
+        lambda key: line_of(document.text, tuple(key.split("."))),
+        {item.name: item.point for item in items},
+    )
+
+
+def check_survey(sightings: Sequence[Sighting], targets: Sequence[Target], habits: Habits | None = None) -> list[Fault]:
+    """One fault for each station whose picture of the targets cannot be theirs, and for stations that were exchanged."""
+    return look_at_survey(sightings, targets, habits)[0]
+
+
+def look_at_survey(
+    sightings: Sequence[Sighting], targets: Sequence[Target], habits: Habits | None = None
+) -> tuple[list[Fault], list[Fault]]:
+    """Faults, and notes about what the pictures cannot tell."""
+    known = habits or Habits()
     nominal = {t.name: t.nominal for t in targets if t.nominal is not None}
     limit = max(PASSES, PASSES_TIMES * max((t.u_nominal for t in targets), default=0.0))
-    by_station: dict[str, dict[str, Sighting]] = {}
+    seen = _seen(sightings)
+    faults, notes = _rounds(seen, limit)
+    told: list[Explanation] = []
+    for station in dict.fromkeys(s for s, _ in seen):
+        first: dict[str, Sighting] = {}
+        for (name, _), picture in seen.items():
+            if name == station:
+                first = {**first, **{t: s for t, s in picture.items() if t not in first}}
+        common = {name: s for name, s in first.items() if name in nominal}
+        if len(common) >= FEWEST:
+            places = np.array([nominal[name] for name in common], float)
+            look = _Look(station, common, places, _carriers(common, targets, known), known, limit)
+            _judge(look, told, faults, notes)
+    return faults, notes
+
+
+Seen = dict[tuple[str, int], dict[str, Sighting]]
+
+
+def _seen(sightings: Sequence[Sighting]) -> Seen:
+    """Complete sightings by station and round, in the order of the file."""
+    found: Seen = {}
     for s in sightings:
-        if s.target in nominal and None not in (s.direction, s.zenith, s.distance):
-            by_station.setdefault(s.station, {}).setdefault(s.target, s)
-    faults = []
-    for station, seen in by_station.items():
-        if len(seen) < FEWEST:
-            continue
-        fault = _picture(station, seen, nominal, limit)
-        if fault is not None:
-            faults.append(fault)
-    return faults
+        if None not in (s.direction, s.zenith, s.distance):
+            found.setdefault((s.station, s.round), {}).setdefault(s.target, s)
+    return found
 
 
-def _picture(
-    station: str, seen: Mapping[str, Sighting], nominal: Mapping[str, tuple[float, float, float] | None], limit: float
-) -> Fault | None:
-    places = np.array([nominal[name] for name in seen], float)
-    polar = np.array([(s.direction, s.zenith, s.distance) for s in seen.values()], float)
-    misfit = _misfit(_cartesian(polar), places)
-    if misfit <= limit:
-        return None
-    first = next(iter(seen.values()))
-    reasons = _reasons(polar, places, limit)
-    if len(seen) < SURE and not reasons:
-        return None
-    remedy = f"{' or '.join(reasons)}; mend the lab description or the file" if reasons else _NO_REASON
-    given = f"a picture of {len(seen)} targets from station {station} that misses their nominal places by "
-    size = f"{misfit * 1e3:.3g} mm"
-    return Fault(given + size, f"less than {limit * 1e3:.3g} mm", remedy, first.file, first.line)
+@dataclass(frozen=True, eq=False, slots=True)
+class _Look:
+    """One station: its sightings by target, their nominal places and their carriers' (n, 3), the misfit that passes [m]."""
+
+    station: str
+    seen: Mapping[str, Sighting]
+    places: Array
+    carriers: Array
+    habits: Habits
+    limit: float
+
+    @property
+    def picture(self) -> Picture:
+        return Picture(
+            _polar(self.seen.values()), self.places, self.habits.matrix, self.habits.clockwise, self.carriers
+        )
+
+    def fault(self, given: str, expected: str, remedy: str) -> Fault:
+        first = next(iter(self.seen.values()))
+        return Fault(given, expected, remedy, first.file, first.line)
+
+
+def _polar(sightings: Iterable[Sighting]) -> Array:
+    return np.array([(s.direction, s.zenith, s.distance) for s in sightings], float)
+
+
+def _judge(look: _Look, told: list[Explanation], faults: list[Fault], notes: list[Fault]) -> None:
+    picture = look.picture
+    left, up = misfit(picture.points, picture.places)
+    count, limit = len(look.seen), f"less than {look.limit * 1e3:.3g} mm"
+    if not np.isfinite(left):
+        given = f"{count} targets from station {look.station} on one line"
+        notes.append(look.fault(given, "targets beside the line too", "senses and units of this station go unchecked"))
+    elif left > look.limit:
+        found = _explanations(picture, look.limit, told)
+        given = f"a picture of {count} targets from station {look.station} that misses their nominal places by "
+        faults.append(look.fault(f"{given}{_mm(left)}", limit, _remedy(found, look.habits)))
+    elif up[1] < UPRIGHT:
+        found = explain(picture, look.limit)
+        how = "upside down" if up[1] < -UPRIGHT else "lying on its side"
+        given = f"a picture of {count} targets from station {look.station} that fits their nominal places only {how}"
+        flat = "the targets lie in one plane, which the fit turns over; " if _flat(picture, look.limit) else ""
+        notes.append(look.fault(given, "a station that stands upright", flat + _remedy(found, look.habits, _aside(up))))
+    elif _flat(picture, look.limit):
+        alike = [e.words for e in _mirrors(picture, max(ALIKE * left, 1e-3))]
+        if alike:
+            given = f"targets in one plane, as seen from station {look.station}"
+            remedy = f"it cannot be told whether {' or '.join(alike)}: both fit to {_mm(left)}"
+            notes.append(look.fault(given, "targets beside the plane too", remedy))
 
 
 _NO_REASON = "no usual mix-up explains it; check names, units, angle senses and the table of targets"
 
 
-def _reasons(polar: Array, places: Array, limit: float) -> list[str]:
-    """What would make the picture fit, fewest changes first."""
-    found: list[tuple[int, str]] = []
-    for (factor, angle), elevation, mirrored in product(_ANGLES.items(), (False, True), (False, True)):
-        trial = polar.copy()
-        trial[:, :2] *= factor
-        if elevation:
-            trial[:, 1] = np.pi / 2 - trial[:, 1]
-        if mirrored:
-            trial[:, 0] *= -1.0
-        points = _cartesian(trial)
-        for scale in (1.0, _scale(points, places)):
-            known = 1.0 if scale == 1.0 else _nearest(scale)
-            if known is None or _misfit(points * known, places) > limit:
-                continue
-            words = [angle] if angle else []
-            words += ["the vertical angle is an elevation, or the other way round"] if elevation else []
-            words += [_MIRROR] if mirrored else []
-            words += [f"{_SCALES[known]} (measured over nominal size {1.0 / scale:.4g})"] if known != 1.0 else []
-            found.append((len(words), " and ".join(words)))
-    fewest = min((n for n, _ in found), default=0)
-    return list(dict.fromkeys(words for n, words in found if n == fewest))
+def _aside(up: Array) -> str:
+    """Which way of the girder the station's up runs."""
+    word = max(DIRECTIONS, key=lambda w: float(up @ DIRECTIONS[w]))
+    return f"the station's up runs along the girder's direction {word!r}: check frame, and how the station stands"
 
 
-def _nearest(scale: float) -> float | None:
-    return next((known for known in _SCALES if abs(scale / known - 1.0) < 0.01), None)
+def _carriers(seen: Iterable[str], targets: Sequence[Target], habits: Habits) -> Array:
+    """Where what carries each target stands (n, 3), NaN where nobody knows."""
+    carrier = {t.name: t.carrier for t in targets}
+    unknown = (np.nan, np.nan, np.nan)
+    return np.array([habits.items.get(carrier[name], unknown) for name in seen], float)
 
 
-def _cartesian(polar: Array) -> Array:
-    h, z, d = polar.T
-    return np.stack([d * np.sin(z) * np.cos(h), d * np.sin(z) * np.sin(h), d * np.cos(z)], axis=1)
+def _explanations(picture: Picture, limit: float, told: list[Explanation]) -> list[Explanation]:
+    """What explains one station; what explained one before is tried first, for one description reads them all."""
+    again = [e for old in told if (e := tried(picture, old.mixups, limit, upright=True)) is not None]
+    found = again or explain(picture, limit) or explain(picture, limit, upright=False)
+    told[:] = found if again or not told else [*told, *found]
+    return found
 
 
-def _scale(points: Array, places: Array) -> float:
-    """Ratio of the sizes of two pictures, robust against single blunders."""
-    a = np.linalg.norm(points - np.median(points, axis=0), axis=1)
-    b = np.linalg.norm(places - np.median(places, axis=0), axis=1)
-    good = a > 1e-9
-    return float(np.median(b[good] / a[good])) if good.any() else 1.0
+def _remedy(found: Sequence[Explanation], habits: Habits, otherwise: str = _NO_REASON) -> str:
+    if not found:
+        return otherwise
+    parts = [f"{_mm(e.misfit)} if {_with_lines(e, habits)}" for e in found]
+    alike = "; these data cannot tell which" if len(parts) > 1 else ""
+    return f"it would fit to {', or '.join(parts)}{alike}; mend the lab description or the file"
 
 
-def _misfit(points: Array, places: Array) -> float:
-    """Median distance after a rigid fit from which the worst have been left out [m]."""
-    keep = np.ones(len(points), bool)
-    residual = np.zeros(len(points))
-    for _ in range(4):
-        motion = fit_rigid(points[keep], places[keep], frames=("station", "girder"))
-        residual = np.linalg.norm(motion.apply(points) - places, axis=1)
-        worst = residual > max(3.0 * float(np.median(residual)), 1e-3)
-        if worst.sum() > 0.4 * len(points) or (keep == ~worst).all():
-            break
-        keep = ~worst
-    return float(np.median(residual))
+def _with_lines(e: Explanation, habits: Habits) -> str:
+    lines = [habits.line_of(m.key.split(",")[0].split(" ")[0]) for m in e.mixups]
+    where = sorted({line for line in lines if line is not None})
+    return e.words + (f" in line {', '.join(map(str, where))} of the lab description" if where else "")
+
+
+def _flat(picture: Picture, limit: float) -> bool:
+    return bool(half_axes(picture.places)[0][2] < FLAT_TIMES * limit)
+
+
+def _mirrors(picture: Picture, limit: float) -> list[Explanation]:
+    """Mirrors of a flat set that fit as well as the picture as it is."""
+    every = (tried(picture, (m,), limit, upright=True) for m in MIXUPS if m.group in ("mirror", "vertical"))
+    return [e for e in every if e is not None]
+
+
+def _mm(length: float) -> str:
+    return f"{length * 1e6:.3g} um" if length < 1e-4 else f"{length * 1e3:.3g} mm"
+
+
+def _rounds(seen: Seen, limit: float) -> tuple[list[Fault], list[Fault]]:
+    """Two stations whose names were exchanged in one round: each then sees what the other saw."""
+    points = {
+        key: dict(zip(picture, Picture(_polar(picture.values()), np.zeros((0, 3)), np.eye(3)).points, strict=True))
+        for key, picture in seen.items()
+    }
+    base: dict[str, int] = {}
+    for station, number in points:
+        base.setdefault(station, number)
+    off = [key for key in sorted(points) if _apart(points[key], points[key[0], base[key[0]]]) > limit]
+    faults, notes = [], []
+    swapped: set[tuple[str, int]] = set()
+    for (a, round_a), (b, round_b) in combinations(off, 2):
+        if a == b or round_a != round_b:
+            continue
+        crossed = max(_apart(points[a, round_a], points[b, base[b]]), _apart(points[b, round_b], points[a, base[a]]))
+        if crossed <= limit:
+            swapped |= {(a, round_a), (b, round_b)}
+            first = next(iter(seen[a, round_a].values()))
+            apart = _apart(points[a, round_a], points[a, base[a]])
+            given = f"round {round_a} of stations {a} and {b} apart from their other rounds by {_mm(apart)}"
+            remedy = (
+                f"it falls to {_mm(crossed)} if {a} and {b} are exchanged in that round; mend the names in the file"
+            )
+            faults.append(Fault(given, f"less than {limit * 1e3:.3g} mm", remedy, first.file, first.line))
+    for key in off:
+        if key not in swapped:
+            first = next(iter(seen[key].values()))
+            given = f"round {key[1]} of station {key[0]} apart from its round before by "
+            size = _mm(_apart(points[key], points[key[0], base[key[0]]]))
+            remedy = "did the station move or was its circle set anew? give such a round a station name of its own"
+            notes.append(Fault(given + size, f"less than {limit * 1e3:.3g} mm", remedy, first.file, first.line))
+    return faults, notes
+
+
+def _apart(a: Mapping[str, Array], b: Mapping[str, Array]) -> float:
+    """Median distance of the targets that both saw, in the station's own frame [m]; 0 where they are fewer than three."""
+    common = [name for name in a if name in b]
+    if len(common) < 3:
+        return 0.0
+    return float(np.median([np.linalg.norm(a[n] - b[n]) for n in common]))

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from monochord.campaign.given.girder import Target
 from monochord.campaign.given.survey import Sighting
-from monochord.ground.faults import Fault
+from monochord.ground.faults import Fault, Undetermined
 from monochord.ground.frames import fit_rigid
 
 Array = NDArray[np.float64]
@@ -46,7 +46,11 @@ def exchanged_targets(sightings: Sequence[Sighting], targets: Sequence[Target]) 
             by_station.setdefault(s.station, {}).setdefault(s.target, s)
     found: dict[tuple[str, str], list[tuple[str, float, float, Sighting]]] = {}
     for station, seen in by_station.items():
-        for pair, before, after in _pairs(seen, nominal, good_to):
+        try:
+            pairs = _pairs(seen, nominal, good_to)
+        except Undetermined:
+            continue  # targets on one line lie as well in one order as in the other
+        for pair, before, after in pairs:
             found.setdefault(pair, []).append((station, before, after, seen[pair[1]]))
     return [_note(pair, told) for pair, told in found.items()]
 

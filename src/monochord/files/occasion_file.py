@@ -17,7 +17,7 @@ from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 from monochord.campaign.origin import Source
 from monochord.files import small_tables, wire_tables
 from monochord.files.checks_loads import check_loads
-from monochord.files.checks_survey import check_survey
+from monochord.files.checks_survey import habits_of, look_at_survey
 from monochord.files.checks_wire import check_wire
 from monochord.files.checksum import changed, first_bytes, sha256
 from monochord.files.columns import Rows
@@ -200,7 +200,9 @@ class Reader:
         seen = {s.target for s in measured.sightings}
         pairing = paired("list of targets", known, f"sightings of {name}", seen, self._aside())
         self.faults.faults.extend(none_matched(pairing, measured.sightings[0].file))
-        self.faults.faults.extend(check_survey(measured.sightings, self.girder.targets))
+        faults, notes = look_at_survey(measured.sightings, self.girder.targets, habits_of(self.lab, self.girder.items))
+        self.faults.faults.extend(faults)
+        self.notes.extend(notes)
         self.notes.extend(exchanged_targets(measured.sightings, self.girder.targets))
 
 
