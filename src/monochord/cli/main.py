@@ -109,11 +109,14 @@ def begin(folder: str, lab: str, into: str, settings: tuple[str, ...]) -> None:
     """  # noqa: D301
     from pathlib import Path
 
-    from monochord.job.begin import begin_campaign
+    from monochord.job.begin import begin_campaign, import_lines
     from monochord.job.context import real_context
 
-    for note in begin_campaign(Path(folder), Path(lab), Path(into), _pairs(settings), real_context()):
+    context = real_context(lambda line: click.echo(line, err=True))
+    for note in begin_campaign(Path(folder), Path(lab), Path(into), _pairs(settings), context):
         click.echo(f"note: {note}")
+    for line in import_lines(Path(into)):
+        click.echo(f"read: {line}")
     click.echo(f"The campaign stands in {into}. Next: monochord run {into}")
 
 

@@ -11,14 +11,14 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.files.signals import Block, Contents, Group, Value
 from monochord.files.words import natural
 from monochord.ground.faults import Fault, Refused
 
@@ -27,39 +27,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 T = TypeVar("T")
-Value = str | float | list[str] | list[float]
 
 _CUT = re.compile(r"eof = (\d+).*stored_eof = (\d+)")
 
 #: Seconds that the inspection of a container may take, and bytes per second on top.
 PATIENCE, PACE = 60.0, 5e6
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """One dataset: name, shape, and attributes."""
-
-    name: str
-    shape: tuple[int, ...]
-    attributes: Mapping[str, Value]
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """One group: name, attributes, and its blocks in natural order of their names."""
-
-    name: str
-    attributes: Mapping[str, Value]
-    blocks: tuple[Block, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Contents:
-    """What a container holds; links names what was not followed."""
-
-    attributes: Mapping[str, Value]
-    groups: tuple[Group, ...]
-    links: tuple[str, ...]
 
 
 def inspect(path: Path, name: str, *, patience: float = PATIENCE) -> None:
@@ -79,6 +51,18 @@ def inspect(path: Path, name: str, *, patience: float = PATIENCE) -> None:
         raise Refused([_damaged(spoken(lines[-1]), name)])
 
 
+def opened(path: Path) -> h5py.File:
+    """A container opened to read, as its own state asks: one that its writer left open for live reading is read live."""
+    import h5py
+
+    try:
+        return h5py.File(path, "r")
+    except OSError as error:
+        if "already open" not in str(error):
+            raise
+        return h5py.File(path, "r", swmr=True)
+
+
 def spoken(error: str) -> str:
     """An error of the library in plain words.
 
@@ -91,6 +75,8 @@ def spoken(error: str) -> str:
         return "no HDF5 file"
     if "unable to lock file" in error.lower() or "resource temporarily unavailable" in error.lower():
         return "a file that another program is writing"
+    if "already open for" in error.lower():
+        return "a file that its writer never closed"
     return error
 
 
@@ -104,14 +90,14 @@ def contents(path: Path, name: str) -> Contents:
     import h5py
 
     def look() -> Contents:
-        with h5py.File(path, "r") as file:
+        with opened(path) as file:
             groups, links = [], []
             for key in sorted(file, key=natural):
                 if not isinstance(file.get(key, getlink=True), h5py.HardLink):
                     links.append(key)
                 elif isinstance(file[key], h5py.Group):
                     groups.append(_group(file[key], key, links))
-            return Contents(_attributes(file), tuple(groups), tuple(links))
+            return Contents(attributes_of(file), tuple(groups), tuple(links))
 
     return _kept_safe(look, name)
 
@@ -124,11 +110,12 @@ def _group(group: h5py.Group, name: str, links: list[str]) -> Group:
         if not isinstance(group.get(key, getlink=True), h5py.HardLink):
             links.append(f"{name}/{key}")
         elif isinstance(found := group[key], h5py.Dataset):
-            blocks.append(Block(key, tuple(int(n) for n in found.shape or ()), _attributes(found)))
-    return Group(name, _attributes(group), tuple(blocks))
+            blocks.append(Block(key, tuple(int(n) for n in found.shape or ()), attributes_of(found)))
+    return Group(name, attributes_of(group), tuple(blocks))
 
 
-def _attributes(holder: h5py.Group | h5py.Dataset) -> dict[str, Value]:
+def attributes_of(holder: h5py.Group | h5py.Dataset) -> dict[str, Value]:
+    """Attributes as texts and numbers."""
     return {key: _plain(value) for key, value in holder.attrs.items()}
 
 
@@ -149,10 +136,9 @@ def _plain(value: object) -> Value:
 
 def block(path: Path, name: str, group: str, key: str) -> NDArray[np.generic]:
     """The samples of one block, as stored."""
-    import h5py
 
     def look() -> NDArray[np.generic]:
-        with h5py.File(path, "r") as file:
+        with opened(path) as file:
             return cast(NDArray[np.generic], file[group][key][()])
 
     return _kept_safe(look, name)
@@ -166,13 +152,27 @@ def _kept_safe(look: Callable[[], T], name: str) -> T:
 
 
 def read_whole(path: Path) -> None:
-    """Walk through a container and read every sample, block by block, for the child process."""
+    """Walk through a container and read every sample, piece by piece, for the child process.
+
+    Raises Refused when a dataset keeps its values in other files, or is compressed in a way that is not known here.
+    """
     import h5py
 
-    with h5py.File(path, "r") as file:
-        for group in contents(path, str(path)).groups:
-            for found in group.blocks:
-                data = file[group.name][found.name]
-                step = max(1, (1 << 24) // max(1, data.dtype.itemsize * int(np.prod(data.shape[1:]))))
-                for start in range(0, data.shape[0] if data.shape else 0, step):
-                    data[start : start + step]
+    from monochord.files.formats.hdf5 import refuse_foreign
+
+    with opened(path) as file:
+        attributes_of(file)
+
+        def one(name: str, found: h5py.Group | h5py.Dataset) -> None:
+            attributes_of(found)
+            if not isinstance(found, h5py.Dataset):
+                return
+            refuse_foreign(found, name, str(path))
+            if not found.shape:
+                found[()]
+                return
+            step = max(1, (1 << 24) // max(1, found.dtype.itemsize * int(np.prod(found.shape[1:]))))
+            for start in range(0, found.shape[0], step):
+                found[start : start + step]
+
+        file.visititems(one)

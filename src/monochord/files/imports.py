@@ -112,9 +112,45 @@ def written(imports: Iterable[Import], pairings: Iterable[Pairing] = ()) -> str:
     return json.dumps(told, ensure_ascii=False, indent=2, default=list) + "\n"
 
 
+def kept(folder: Path) -> tuple[Import, ...]:
+    """The import reports that a campaign's folder keeps; none when there are none that can be read."""
+    try:
+        entries = json.loads((folder / IMPORTS).read_text("utf-8"))["imports"]
+        return tuple(_import(entry) for entry in entries)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return ()
+
+
+def _import(entry: Mapping[str, object]) -> Import:
+    """One report; TypeError or ValueError where it is none."""
+    texts = {key: str(entry[key]) for key in ("path", "role", "encoding", "delimiter", "decimal", "grouping")}
+    counts = {key: int(str(entry[key])) for key in (*COUNTS, "blank")}
+    return Import(
+        texts["path"],
+        texts["role"],
+        counts["rows"],
+        counts["data"],
+        counts["heads"],
+        counts["remarks"],
+        counts["refused"],
+        counts["blank"],
+        texts["encoding"],
+        texts["delimiter"],
+        texts["decimal"],
+        texts["grouping"],
+        _texts(entry["conversions"]),
+        _texts(entry["read"]),
+        _texts(entry["passed_over"]),
+    )
+
+
+def _texts(value: object) -> tuple[str, ...]:
+    return tuple(str(v) for v in value) if isinstance(value, list) else ()
+
+
 def reading_differs(now: Iterable[Import], folder: Path) -> list[Fault]:
     """Notes about files that read otherwise than when the campaign began: counts of their rows differ."""
-    then = _kept(folder / IMPORTS)
+    then = {told.path: told.counts for told in kept(folder)}
     found = []
     for report in now:
         before = then.get(report.path, "")
@@ -122,16 +158,3 @@ def reading_differs(now: Iterable[Import], folder: Path) -> list[Fault]:
             remedy = "the description or the program changed since; see whether this is meant"
             found.append(Fault(report.counts, f"{before}, as when the campaign began", remedy, report.path))
     return found
-
-
-def _kept(path: Path) -> Mapping[str, str]:
-    """Path -> counts in words, of a campaign's file; empty when it is not there or not readable."""
-    try:
-        entries = json.loads(path.read_text("utf-8"))["imports"]
-        return {str(e["path"]): _counts({k: int(e[k]) for k in COUNTS}) for e in entries}
-    except (OSError, ValueError, KeyError, TypeError):
-        return {}
-
-
-def _counts(of: Mapping[str, int]) -> str:
-    return Import("", "", of["rows"], of["data"], of["heads"], of["remarks"], of["refused"]).counts
