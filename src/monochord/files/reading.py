@@ -381,6 +381,8 @@ class _Reading:
                 remedy = "does another table begin here? keep one table a file; else mend the cell"
             elif m.wordy:
                 remedy = "mend the cell, declare the word as missing, or begin remarks with the declared comment mark"
+            if line == self.table.open_line:
+                remedy = f"the file seems cut off, for its last line has no end: copy it again; else {remedy}"
             fault = Fault(m.given, m.expected, remedy, self.table.file, line, self.rows.names[key])
             self.file.tellings.fault(fault)
 

@@ -58,6 +58,7 @@ class Table:
     seen     rows that are not blank, 0 when nobody counted: then lines, heads, remarks and refused together
     heads    preamble, names, units and their repetitions;  refused  rows that have not the cells of the table
     blank    lines without anything;  encoding  of a text, or the name of the format
+    open_line  the last line when it has no line end, else 0
     """
 
     file: str
@@ -74,6 +75,7 @@ class Table:
     refused: int = 0
     blank: int = 0
     encoding: str = ""
+    open_line: int = 0
 
     @property
     def rows(self) -> int:

@@ -70,6 +70,7 @@ def table_of(body: Body, notes: list[Fault], faults: Gatherer, misshapen: Missha
     if not _alike(table, body):
         _one_by_one(table, body, faults, misshapen)
     if body.unfinished and body.last and len(table.lines):
+        table.open_line = body.line + len(body.lines) - 1
         _whole(table, body, faults)
     return table
 
