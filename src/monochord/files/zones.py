@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from functools import cache
 
-from monochord.files.clock import DAY, spoken_moment
+from monochord.files.clock import DAY, spoken_moment, spoken_span
 from monochord.files.words import did_you_mean
 from monochord.ground.faults import Fault, Refused
 
@@ -108,7 +108,8 @@ def _decide(
     found: list[float], ways: Sequence[tuple[float, ...]], local: Sequence[float], open_rows: list[int], rule: str
 ) -> list[Unclear]:
     """Put the decided moments of repeated hours into ``found``; the rows that stay open come back."""
-    early, late = _earliest(ways, local), _latest(ways, local)
+    again = any(a == b and len(way) == 1 for a, b, way in zip(local, local[1:], ways, strict=False))
+    early, late = _earliest(ways, local, again=again), _latest(ways, local, again=again)
     unclear = []
     for i in open_rows:
         if early[i] == late[i]:
@@ -122,16 +123,17 @@ def _decide(
                 'that hour came twice and the other rows do not tell which is meant; say repeated_hour = "first" or '
                 '"second" for the column, or let the logger run on UTC'
             )
-            unclear.append(Unclear(i, f"one moment: {both} (difference 1 h)", remedy))
+            apart = spoken_span(ways[i][1] - ways[i][0])
+            unclear.append(Unclear(i, f"one moment: {both} (difference {apart})", remedy))
     return unclear
 
 
-def _earliest(ways: Sequence[tuple[float, ...]], local: Sequence[float]) -> list[float]:
-    """The earliest moment of each row when rows rise; equal readings in a row may be one moment."""
+def _earliest(ways: Sequence[tuple[float, ...]], local: Sequence[float], *, again: bool) -> list[float]:
+    """The earliest moment of each row when rows rise; equal readings in a row may be one moment in files that have such."""
     chosen: list[float] = []
     before, was = -math.inf, math.nan
     for way, value in zip(ways, local, strict=True):
-        fits = [w for w in way if w > before or (w == before and value == was)]
+        fits = [w for w in way if w > before or (again and w == before and value == was)]
         pick = min(fits) if fits else (max(way) if way else math.nan)
         chosen.append(pick)
         if not math.isnan(pick):
@@ -139,6 +141,6 @@ def _earliest(ways: Sequence[tuple[float, ...]], local: Sequence[float]) -> list
     return chosen
 
 
-def _latest(ways: Sequence[tuple[float, ...]], local: Sequence[float]) -> list[float]:
+def _latest(ways: Sequence[tuple[float, ...]], local: Sequence[float], *, again: bool) -> list[float]:
     turned = [tuple(-w for w in way) for way in reversed(ways)]
-    return [-w for w in reversed(_earliest(turned, [-v for v in reversed(local)]))]
+    return [-w for w in reversed(_earliest(turned, [-v for v in reversed(local)], again=again))]
