@@ -14,6 +14,7 @@ from itertools import product
 import numpy as np
 
 from monochord.files.columns import Array
+from monochord.ground.faults import Undetermined
 from monochord.ground.frames import Rigid, fit_rigid
 
 #: Fewest common targets of a station for a picture, and of all for one whose sense can be told.
@@ -113,8 +114,12 @@ def cartesian(polar: Array, reading: Reading) -> Array:
 def _laid(points: Array, places: Array) -> tuple[float, Rigid]:
     """Median distance [m] after a rigid fit that leaves out the worst, and the motion from the station to the places."""
     keep = np.ones(len(points), bool)
+    residual, motion = np.full(len(points), np.inf), Rigid("station", "nominal", np.eye(3), np.zeros(3))
     for _ in range(4):
-        motion = fit_rigid(points[keep], places[keep], frames=("station", "nominal"))
+        try:
+            motion = fit_rigid(points[keep], places[keep], frames=("station", "nominal"))
+        except Undetermined:
+            break  # on one line they prove nothing
         residual = np.linalg.norm(motion.apply(points) - places, axis=1)
         worst = residual > max(3.0 * float(np.median(residual)), 1e-3)
         if worst.sum() > 0.3 * len(points) or (keep == ~worst).all() or (~worst).sum() < FEWEST:
@@ -149,9 +154,3 @@ def place_of(
         if name in seen.get(p.station, {})
     ]
     return np.median(np.array(places), axis=0) if places else None
-
-
-def flat(places: Array) -> bool:
-    """Whether places (n, 3) lie so near one plane that a mirrored picture of them would fit as well."""
-    spread = np.linalg.svd(places - places.mean(axis=0), compute_uv=False)
-    return bool(spread[2] < 0.02 * spread[1])

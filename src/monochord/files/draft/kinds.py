@@ -12,7 +12,7 @@ from monochord.files.draft.roles import LEAD, Fitted, fitted
 from monochord.files.draft.shape import Shape, shape
 from monochord.files.draft.spelling import Marks, marks
 from monochord.files.draft.text import Text, found_text
-from monochord.files.numbers import Spelling
+from monochord.files.numbers import Spelling, column
 from monochord.files.roles import ROLES
 from monochord.ground.faults import Refused
 
@@ -81,7 +81,7 @@ def see(files: Mapping[str, bytes], answers: Mapping[str, str]) -> tuple[list[Se
         if found is None:
             others.append(f"{path}: no table found (no delimiter gives rows of one width); left aside")
             continue
-        cells = [c for column in found.columns if kind(column) == "n" for c in column]
+        cells = [c for of in found.columns if kind(of) == "n" for c in of]
         seen.append(Seen(path, text, found, marks(cells, found.delimiter)))
     return _with_marks(seen, answers, questions), others, questions
 
@@ -116,7 +116,7 @@ def _with_marks(seen: Sequence[Seen], answers: Mapping[str, str], questions: lis
         known = settled.get(_sort(s), {})
         if s.marks.settled and not s.marks.rivals:
             out.append(s)
-        elif len({d for d, _ in known}) == 1 and (not s.marks.rivals or _among(known, s.marks.rivals)):
+        elif len({d for d, _ in known}) == 1 and _explains(s, *next(iter(known))):
             (decimal, grouping), path = next(iter(known.items()))
             out.append(replace(s, marks=Marks(decimal, grouping, f"as in {path}")))
         elif s.marks.rivals and answers.get("dialect.decimal") in [c.value for c in s.marks.rivals]:
@@ -135,8 +135,10 @@ def _sort(seen: Seen) -> tuple[str, str]:
     return seen.shape.delimiter, seen.text.encoding
 
 
-def _among(known: Mapping[tuple[str, str], str], rivals: Sequence[Choice]) -> bool:
-    return next(iter(known))[0] in [c.value for c in rivals]
+def _explains(seen: Seen, decimal: str, grouping: str) -> bool:
+    """Whether a spelling makes numbers of all cells that look like some."""
+    cells = [c.strip() for of in seen.shape.columns if kind(of) == "n" for c in of]
+    return not any(odd.kind == "bad" for odd in column(cells, Spelling(decimal, grouping))[1])
 
 
 def _once(questions: list[Question], question: Question) -> None:
@@ -156,7 +158,8 @@ def kinds(seen: Sequence[Seen], answers: Mapping[str, str]) -> tuple[list[Kind],
     for (name, *_), members in groups.items():
         made = _kind(str(name), members, answers)
         found.append(made)
-        if not made.role and answers.get(f"role.{made.name}") != "none":
+        wordy = not made.fits and all(c.look in ("w", "e") for c in made.columns)
+        if not made.role and not wordy and answers.get(f"role.{made.name}") != "none":
             questions.append(_which(made))
     return found, questions
 

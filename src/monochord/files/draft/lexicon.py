@@ -31,7 +31,7 @@ COLUMNS: dict[str, dict[str, str]] = {
         "kind": "kind type typ art tipo genre",
         "length": "length laenge longueur longitud lunghezza l",
         "strength": "strength gradient gradiente staerke feldstaerke force intensite fuerza intensidad forza "
-        "coefficient koeffizient"
+        "coefficient koeffizient "
         "coeficiente coefficiente ableitung derivative k",
         "mass": "mass masse masa massa weight gewicht poids peso",
     },
@@ -56,11 +56,11 @@ COLUMNS: dict[str, dict[str, str]] = {
         "station": "station standpunkt stand estacion stazione instrument setup aufstellung",
         "target": _POINT,
         "horizontal": "hz horizontal h azimuth azimut richtung direction circle kreis hr horizontalwinkel "
-        "horizontalrichtung dir"
+        "horizontalrichtung dir "
         "orizzontale angle+horizontal",
         "vertical": "v vertical vertikal vz zenith zenit za zenitwinkel zenitdistanz elevation elev hoehenwinkel "
-        "vertikalwinkel site"
-        "verticale elevacion elevazione cenit cenital",
+        "vertikalwinkel site "
+        "zenitale verticale elevacion elevazione cenit cenital",
         "distance": "d distance dist sd strecke schraegstrecke schraegdistanz slope slope+distance distancia "
         "distanza distanz range s",
         "round": "round satz runde serie tour vuelta giro set",
@@ -143,3 +143,13 @@ def matched(words: tuple[str, ...], known: str) -> float:
         if all(w in words or f"{w}s" in words for w in wanted):
             best = max(best, len(wanted))
     return best / max(len(words), 1) + 0.05 * best
+
+
+#: Every word that is known, for telling in which encoding a text makes sense.
+KNOWN = frozenset(
+    word
+    for words in (*FILES.values(), *(w for role in COLUMNS.values() for w in role.values()))
+    for entry in words.split()
+    for word in entry.split("+")
+    if len(word) > 2
+)

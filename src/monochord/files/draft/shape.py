@@ -21,6 +21,7 @@ from monochord.files.table import SUMMARIES
 #: Delimiters that are tried; what they are called in a description and in words.
 MARKS = {";": ";", "tab": "\t", ",": ",", "|": "|", "spaces": " "}
 
+_TOTAL = "a total: "
 _COMMENTS = ("#", "%", "!", "//", "*", "--")
 
 
@@ -132,7 +133,9 @@ def _settle(rows: list[tuple[int, list[str]]], name: str, comment: str) -> Shape
         return None
     columns = tuple(tuple(cells[i] for _, cells in body) for i in range(wide))
     shares = [kind(column) in ("n", "t", "a") for column in columns]
-    fit = (bool(header), len(body) / (len(body) + len(apart)), sum(shares) / wide)
+    unexplained = [words for _, words in apart if any(ch.isdigit() for ch in words) and not words.startswith(_TOTAL)]
+    share = len(body) / (len(body) + (len(unexplained) if len(body) >= len(apart) else len(apart)))
+    fit = (bool(header), share, sum(shares) / wide)
     begins = body[0][0]
     why = {
         "delimiter": f"{len(body)} rows of {wide} cells each, {sum(shares)} columns all numbers or times",
@@ -200,7 +203,7 @@ def _body(
         cells = raw[:wide] if len(raw) > wide and not any(c.strip() for c in raw[wide:]) else raw
         first = cells[0].strip().casefold().rstrip(":")
         if first in TOTALS:
-            apart.append((number, f"a total: {' '.join(cells)}"))
+            apart.append((number, f"{_TOTAL}{' '.join(cells)}"))
             if first not in SUMMARIES:
                 totals.append(cells[0].strip())
         elif len(cells) != wide or [c.strip() for c in cells] == list(header):

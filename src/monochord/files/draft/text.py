@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import codecs
+import re
 from dataclasses import dataclass
 
 from monochord.files.decode import decode
 from monochord.files.draft.findings import Choice
+from monochord.files.draft.lexicon import KNOWN
+from monochord.files.draft.words import plain
 from monochord.ground.faults import Fault, Refused
 
 #: Signs beyond ASCII that tables of this trade hold; others speak against a code page.
-USUAL = frozenset("äöüÄÖÜßáàâãéèêëíìîïóòôõúùûçñÁÀÂÉÈÊÍÓÚÇÑ°µ²³±×·Ωσ«»¿¡−€\u2013")
+USUAL = frozenset("äöüÄÖÜßáàâéèêëíìîïóòôúùûçñÁÀÂÉÈÊÍÓÚÇÑ°µ²³±×·Ωσ«»¿¡−€\u2013")
+
+#: A capital beyond ASCII behind a small letter: no language writes so, a wrong code page does.
+_CAPITAL_INSIDE = re.compile(r"[a-zà-ÿ][À-ÖØ-Þ]")
 
 PAGES = ("cp1252", "cp850", "mac_roman")
 
@@ -61,11 +67,21 @@ def _by_page(data: bytes, file: str) -> Text:
         except Refused:
             continue
         odd = "".join(sorted({c for c in text if not c.isascii()}))
-        if set(odd) <= USUAL:
+        if set(odd) <= USUAL and not _CAPITAL_INSIDE.search(text):
             fitting.append((page, text, odd))
     if not fitting:
         remedy = "declare the encoding: --answer dialect.encoding=..."
         raise Refused([Fault("bytes of no usual encoding", "UTF-8, UTF-16 or a code page", remedy, file)])
-    page, text, odd = fitting[0]
-    rivals = tuple(Choice(p, f"then it holds {o}") for p, _, o in fitting) if len(fitting) > 1 else ()
-    return Text(text, page, f"no UTF-8; as {page} it holds {odd}", rivals)
+    known = [len(_known(text, odd)) for _, text, odd in fitting]
+    best = known.index(max(known))
+    page, text, odd = fitting[best]
+    if len(fitting) == 1 or (known[best] and known.count(known[best]) == 1):
+        told = f" and the words {', '.join(_known(text, odd)[:3])}" if known[best] else ""
+        return Text(text, page, f"no UTF-8; as {page} it holds {odd}{told}")
+    return Text(text, page, "no UTF-8", tuple(Choice(p, f"then it holds {o}") for p, _, o in fitting))
+
+
+def _known(text: str, odd: str) -> list[str]:
+    """Words of the trade in a text that hold a sign beyond ASCII."""
+    words = dict.fromkeys(re.findall(r"\w+", text[:20000]))
+    return [w for w in words if set(w) & set(odd) and plain(w) in KNOWN]
