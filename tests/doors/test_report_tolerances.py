@@ -148,4 +148,4 @@ def test_shifts_stand_in_document_and_page(invented: Result) -> None:
                 assert shift["less"] != "yes" or shift["answerable"] <= shift["margin"]
     shown = page(invented)
     assert "Moved? own moves, 1-bench to 3-restored" in shown
-    assert "moved by less?" in shown
+    assert "less than [µm]?" in shown

@@ -29,8 +29,8 @@ def shifts_table(found: Comparison, kind: Shifts) -> Table:
         ident("table-shifts", kind.of, found.start, found.end),
         f"Moved? {OF[kind.of]}, {found.start} to {found.end}",
         (
-            "magnet", "x [µm]", "y [µm]", "moved?", "chance alone [%]", "E_n x", "E_n y", "margin [µm]", "moved by less?",
-            "in x", "in y", "could be yes from [µm]",
+            "magnet", "x [µm]", "y [µm]", "moved?", "chance [%]", "E_n x", "E_n y", "less than [µm]?", "answer",
+            "yes from [µm]",
         ),
         rows_of(
             [words(s.magnet) for s in each],
@@ -41,9 +41,7 @@ def shifts_table(found: Comparison, kind: Shifts) -> Table:
             [_score(s.e_n_x) for s in each],
             [_score(s.e_n_y) for s in each],
             [Cell(limit_number(UM * s.margin, sign=False), s.margin, style="number") for s in each],
-            [Cell(s.less, style="verdict" if s.less == "yes" else "verdict strong") for s in each],
-            [words(s.less_x) for s in each],
-            [words(s.less_y) for s in each],
+            [Cell(_answer(s), style="verdict" if s.less == "yes" else "verdict strong") for s in each],
             [plain(finite(s.answerable), 1, UM) for s in each],
         ),
         note=_note(kind, each),
@@ -57,13 +55,24 @@ def _note(kind: Shifts, each: Sequence[Shift]) -> str:
     whole = (
         f" All together: chance alone gives as much in {percent(together)} % of cases." if together is not None else ""
     )
-    drawn = " Own moves hold what is known of clamps: a move that is hardly seen is drawn towards none."
+    drawn = (
+        " Own moves hold what is known of clamps: a move that is hardly seen is drawn towards none. Here only x and y are "
+        "asked; a magnet that is said to have moved by itself may show it by its roll."
+    )
     return (
         f"Moved: chi-square test of x and y together, {100.0 * kind.level:g} % for the family of all magnets, "
         f"{100.0 * kind.level_each:.2g} % for each.{whole} E_n: shift over its expanded uncertainty (k = 2), what both occasions "
-        f"share having cancelled; between −1 and +1 the two agree. Moved by less: two one-sided tests at 5 % each, for x and y "
-        f"together and for each; margin {kind.margin_by}.{drawn if kind.of == OWN_MOVE else ''} {reasons_note(unknown)}"
+        f"share having cancelled; between −1 and +1 the two agree. Less than: two one-sided tests at 5 % each, of x and y "
+        f"together; a plane with another answer is told beside it. Chance: how often chance alone gives as much. Yes from: the "
+        f"smallest margin of which the answer would be yes; margin {kind.margin_by}.{drawn if kind.of == OWN_MOVE else ''} "
+        f"{reasons_note(unknown)}"
     ).strip()
+
+
+def _answer(shift: Shift) -> str:
+    """The answer for x and y together, and those of the planes where they differ from it."""
+    apart = [f"{p} {one}" for p, one in (("x", shift.less_x), ("y", shift.less_y)) if one != shift.less]
+    return f"{shift.less} ({', '.join(apart)})" if apart else shift.less
 
 
 def _share(share: float) -> Cell:
