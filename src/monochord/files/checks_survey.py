@@ -38,7 +38,7 @@ FLAT_TIMES = 3.0
 class Habits:
     """What the description says that a picture depends on.
 
-    matrix  (3, 3) the laboratory's axes to the girder's;  clockwise  sense of the circle
+    matrix  (3, 3) the laboratory's axes to the girder's;  clockwise  sense of the circle;  elevation  of the vertical angle
     line_of  line of a key of the description, None when nobody knows;  items  name -> its reference point [m]
     """
 
@@ -46,6 +46,7 @@ class Habits:
     clockwise: bool = False
     line_of: Callable[[str], int | None] = lambda key: None
     items: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+    elevation: bool = False
 
 
 def habits_of(lab: Lab, items: Iterable[Item]) -> Habits:
@@ -56,6 +57,7 @@ def habits_of(lab: Lab, items: Iterable[Item]) -> Habits:
         lab.root.node("angles").text("horizontal") == "clockwise",
         lambda key: line_of(document.text, tuple(key.split("."))),
         {item.name: item.point for item in items},
+        lab.root.node("angles").text("vertical") == "elevation",
     )
 
 
@@ -112,9 +114,8 @@ class _Look:
 
     @property
     def picture(self) -> Picture:
-        return Picture(
-            _polar(self.seen.values()), self.places, self.habits.matrix, self.habits.clockwise, self.carriers
-        )
+        polar, habits = _polar(self.seen.values()), self.habits
+        return Picture(polar, self.places, habits.matrix, habits.clockwise, self.carriers, habits.elevation)
 
     def fault(self, given: str, expected: str, remedy: str) -> Fault:
         first = next(iter(self.seen.values()))

@@ -35,7 +35,7 @@ class Picture:
 
     polar      (n, 3) direction counter-clockwise seen from above [rad], zenith angle [rad], distance [m]
     places     (n, 3) nominal [m], girder frame;  matrix  (3, 3) the laboratory's axes to the girder's
-    clockwise  whether the description says that the circle counts clockwise
+    clockwise, elevation  whether the description says that the circle counts clockwise, that the vertical angle is an elevation
     carriers   (n, 3) where what carries each target stands [m], NaN where nobody knows; None when it is not known of any
     """
 
@@ -44,6 +44,7 @@ class Picture:
     matrix: Array
     clockwise: bool = False
     carriers: Array | None = None
+    elevation: bool = False
 
     @property
     def points(self) -> Array:
@@ -94,7 +95,8 @@ def _written(picture: Picture, factor: float, columns: str, *, signed: bool) -> 
         turn = np.mod(sign * polar[:, 0], 2.0 * np.pi)
         polar[:, 0] = sign * factor * (np.mod(turn + np.pi, 2.0 * np.pi) - np.pi if signed else turn)
     if "v" in columns:
-        polar[:, 1] *= factor
+        level = np.pi / 2 if picture.elevation else 0.0
+        polar[:, 1] = level + factor * (polar[:, 1] - level)
     return replace(picture, polar=polar)
 
 
@@ -144,7 +146,7 @@ def _vertical(at_zero: float) -> Callable[[Picture], Picture]:
 _LENGTHS = {
     1e3: ("1000 times too small (m for mm, mm for um)", "1000 times too large (mm for m, um for mm)"),
     25.4: ("inches read as millimetres", "millimetres read as inches"),
-    0.3048: ("metres read as feet", "feet read as metres"),
+    0.3048: ("feet read as metres", "metres read as feet"),
     10.0: ("centimetres read as millimetres", "millimetres read as centimetres"),
 }
 _ANGLES = {
@@ -259,9 +261,10 @@ def _away(picture: Picture) -> float:
 
 
 def _ratio(picture: Picture) -> float:
-    """Size of the places over that of the points, robust against single blunders."""
-    a = np.linalg.norm(picture.points - np.median(picture.points, axis=0), axis=1)
-    b = np.linalg.norm(picture.places - np.median(picture.places, axis=0), axis=1)
+    """Size of the places over that of the points: the median over all pairs of targets, so that single blunders do not count."""
+    i, j = np.triu_indices(len(picture.places), 1)
+    a = np.linalg.norm(picture.points[i] - picture.points[j], axis=1)
+    b = np.linalg.norm(picture.places[i] - picture.places[j], axis=1)
     good = a > 1e-9
     return float(np.median(b[good] / a[good])) if good.any() else float("nan")
 
