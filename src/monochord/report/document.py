@@ -17,7 +17,7 @@ from monochord.report.document_budget import budgets_part
 from monochord.report.document_comparison import comparisons_part
 from monochord.report.document_occasion import occasion_part
 from monochord.report.document_plan import plans_part
-from monochord.report.document_reading import clocks_part, pairings_part
+from monochord.report.document_reading import clocks_part, imports_part, pairings_part
 from monochord.report.document_verdict import verdicts_part
 from monochord.report.entries import Part, Value, entry
 from monochord.report.facts import finite
@@ -32,7 +32,7 @@ def result_document(result: Result) -> dict[str, object]:
     """The whole result as plain objects, lists, strings and finite numbers, ready for strict JSON.
 
     Keys in a fixed order: schema, girder, versions, run, inputs, settings, occasions, comparisons, plans,
-    verdicts, budgets, moves, pairings, clocks, tolerances, notes, sentence, and reasons where something is empty.
+    verdicts, budgets, moves, imports, pairings, clocks, tolerances, notes, sentence, and reasons where something is empty.
     """
     document: dict[str, object] = {
         "schema": SCHEMA_NAME,
@@ -136,6 +136,7 @@ PARTS: Mapping[str, Callable[[Result], Part]] = {
     "verdicts": verdicts_part,
     "budgets": budgets_part,
     "moves": _moves,
+    "imports": imports_part,
     "pairings": pairings_part,
     "clocks": clocks_part,
 }

@@ -1,15 +1,46 @@
-"""What the reading of the files found, in the result document: names that were paired, and what clocks told."""
+"""What the reading of the files found, in the result document: rows and conversions, names that were paired, what clocks told."""
 
 from __future__ import annotations
 
 from monochord.campaign.found.result import Result
 from monochord.campaign.given.clock import ClockTold
+from monochord.campaign.given.imports import Import
 from monochord.campaign.given.pairing import Pairing
 from monochord.report.entries import Part, Value, entry
 
 NO_PAIRING = "no two lists of names stood side by side"
 NO_CLOCK = "no file has times that are told by a notation"
+NO_IMPORT = "no file was read by the lab description"
 NO_ZONE = "the lab description tells no zone of this clock"
+
+
+def imports_part(result: Result) -> Part:
+    """How every file was read: its rows by what they are, its spelling, and everything that was converted."""
+    found = result.campaign.imports
+    return [_import(told) for told in found], {} if found else {"imports": NO_IMPORT}
+
+
+def _import(told: Import) -> dict[str, object]:
+    values: dict[str, Value] = {
+        "path": told.path,
+        "role": told.role,
+        "rows": told.rows,
+        "data": told.data,
+        "heads": told.heads,
+        "remarks": told.remarks,
+        "refused": told.refused,
+        "blank": told.blank,
+        "encoding": told.encoding,
+        "delimiter": told.delimiter or None,
+        "decimal": told.decimal or None,
+        "grouping": told.grouping or None,
+        "conversions": list(told.conversions),
+        "read": list(told.read),
+        "passed_over": list(told.passed_over),
+        "words": told.counts,
+    }
+    why = dict.fromkeys(("delimiter", "decimal"), "the format has no such mark")
+    return entry(values, why | {"grouping": "no grouping mark is declared"})
 
 
 def pairings_part(result: Result) -> Part:

@@ -15,7 +15,7 @@ from monochord.report.figures.residuals import residuals_picture
 from monochord.report.limits import limits_chapter
 from monochord.report.svg import Picture
 from monochord.report.tables.origin import origins_table
-from monochord.report.tables.reading import clocks_table, pairings_table
+from monochord.report.tables.reading import clocks_table, imports_table, pairings_table
 from monochord.report.tables.state import (
     conditions_table,
     failed_table,
@@ -128,6 +128,7 @@ def origin_chapter(result: Result) -> Chapter:
         f"Run {origin.run}, made by {origin.made_by} at {origin.made_at} (UTC).",
         (
             Section("Where each number comes from", tables=(origins_table(result),)),
+            Section("How files were read", tables=(imports_table(result),)),
             Section("Names and clocks", tables=(pairings_table(result), clocks_table(result))),
             Section("Files and settings", tables=(inputs_table(result), settings_table(result))),
         ),

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from monochord.ground.trace import pointer
 
-#: Beside numbers that are not known; they hold words only.
-WORDS_ONLY = ("reasons", "notes")
+#: Beside numbers that are not known they hold words only; of imports rows are counted, and nothing is computed.
+WORDS_ONLY = ("reasons", "notes", "imports")
 
 
 def split(name: str, document: object = None) -> tuple[tuple[str, ...], str]:

@@ -1,4 +1,4 @@
-"""Tables about the reading of the files: names that were paired, and what clocks told."""
+"""Tables about the reading of the files: rows and conversions, names that were paired, and what clocks told."""
 
 from __future__ import annotations
 
@@ -6,6 +6,27 @@ from monochord.campaign.found.result import Result
 from monochord.report.document_reading import NO_CLOCK, NO_PAIRING, NO_ZONE
 from monochord.report.svg import ident
 from monochord.report.tables.table import Table, words
+
+
+def imports_table(result: Result) -> Table:
+    """How every file was read: rows by what they are, spelling, conversions, columns that were not read."""
+    rows = tuple(
+        (
+            words(told.path),
+            *(words(str(n)) for n in (told.rows, told.data, told.heads, told.remarks, told.refused)),
+            words(told.spelling),
+            words("; ".join(told.conversions) or "none"),
+            words(", ".join(told.passed_over) or "none"),
+        )
+        for told in result.campaign.imports
+    )
+    return Table(
+        ident("table-imports"),
+        "How files were read: rows are data, heads, remarks and refused ones",
+        ("file", "rows", "data", "heads", "remarks", "refused", "spelling", "converted", "columns not read"),
+        rows,
+        empty="No file was read by the lab description.",
+    )
 
 
 def pairings_table(result: Result) -> Table:
