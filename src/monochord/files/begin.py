@@ -74,7 +74,8 @@ def begin(
         notes.append(Fault(f"no name of the girder ({told.girder!r})", "its name", remedy, str(folder)))
     made = into.absolute().with_name(f".{into.absolute().name}.being-made")
     try:
-        _fill(made, folder, lab, layout, patience)
+        _fill(made, folder, described, layout, patience)
+        shutil.copyfile(lab, made / LAB)
         _write(made, described, layout, told, now)
         notes += _read_back(made, _Origins(folder, lab, told))
         _put(made, into)
@@ -101,18 +102,18 @@ def _girder_rows(folder: Path, layout: Layout, lab: Lab, faults: Gatherer, notes
     return found
 
 
-def _fill(made: Path, folder: Path, lab: Path, layout: Layout, patience: Patience) -> None:
-    """Copies of the description and of every described file; containers are inspected in a guarded child."""
+def _fill(made: Path, folder: Path, described: Lab, layout: Layout, patience: Patience) -> None:
+    """Copies of every described file; containers are inspected in a guarded child."""
     shutil.rmtree(made, ignore_errors=True)
     made.mkdir(parents=True)
-    shutil.copyfile(lab, made / LAB)
     faults: list[Fault] = []
+    containers = described.root.node("waveforms").text("format", "hdf5") == "hdf5"
     for file in _files(layout):
         target = made / MEASURED / file.path
         if not target.exists():
             target.parent.mkdir(parents=True, exist_ok=True)
             copied(folder / file.path, target, str(folder / file.path), patience)
-        if file.role == "waveforms":
+        if file.role == "waveforms" and containers:
             try:
                 inspect(target, str(folder / file.path))
             except Refused as refusal:

@@ -25,7 +25,8 @@ from monochord.ground.faults import Fault, Refused
 if TYPE_CHECKING:
     import h5py
 
-Array = NDArray[np.float64]
+__all__ = ["Block", "Contents", "Group", "Value", "block", "contents", "inspect", "read_whole", "spoken"]
+
 T = TypeVar("T")
 
 _CUT = re.compile(r"eof = (\d+).*stored_eof = (\d+)")

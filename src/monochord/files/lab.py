@@ -11,11 +11,12 @@ from monochord.files import clock, document, zones
 from monochord.files.axes import Axes, axes_of
 from monochord.files.columns import Column, Form
 from monochord.files.document import Document, Node
-from monochord.files.formats.described import kept_of
+from monochord.files.formats.described import kept_of, waveforms_unsaid
 from monochord.files.numbers import MISSING
 from monochord.files.roles import ROLES, Meaning
 from monochord.files.schema_check import check
 from monochord.files.table import SUMMARIES, Dialect
+from monochord.files.waveform_index import INDEX, index_form
 from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Refused
@@ -71,6 +72,11 @@ def lab_of(described: Document) -> Lab:
         forms[role], files[role] = form, node.text("file")
     if "waveforms" in root:
         files["waveforms"] = root.node("waveforms").text("file")
+        faults += waveforms_unsaid(root.node("waveforms"))
+    if "index" in root.node("waveforms"):
+        index = root.node("waveforms").node("index")
+        forms[INDEX] = index_form(root.node("waveforms"), _dialect(shared, index.node("dialect")), faults)
+        files[INDEX] = index.text("file")
     faults += _unsaid(root, forms)
     if faults or axes is None:
         raise Refused(faults)

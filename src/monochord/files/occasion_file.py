@@ -30,6 +30,8 @@ from monochord.files.rates import check_rate
 from monochord.files.reading import read_file
 from monochord.files.repeated import once_each
 from monochord.files.sightings import check_names, sightings
+from monochord.files.signals import Signals
+from monochord.files.waveform_index import INDEX
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 
@@ -48,6 +50,8 @@ class Measured:
     ride: list[RideSample] = field(default_factory=list)
     clocks: dict[str, list[ClockTold]] = field(default_factory=dict)
     timed: Timed = field(default_factory=lambda: Timed([], [], []))
+    samples: dict[str, Path] = field(default_factory=dict)
+    indexes: dict[str, Path] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -77,6 +81,7 @@ class Reader:
                 self._file(entry, measured)
             except Refused as refusal:
                 self.faults.faults.extend(refusal.faults)
+        self._waveforms(measured)
         told = node.amount("temperature", "temperature") if "temperature" in node else None
         self._near_in_time(measured)
         missed = check_wire(
@@ -119,12 +124,15 @@ class Reader:
             if now != then:
                 raise Refused([changed(name, now, then)])
             self.inputs.append(Source(name, now))
-            self._container(path, name, measured)
+            measured.samples[name] = path
             return
         now = sha256(path, name)
         if now != then:
             raise Refused([changed(name, now, then)])
         self.inputs.append(Source(name, now))
+        if role == INDEX:
+            measured.indexes[name] = path
+            return
         form = self.lab.forms.get(role)
         if form is None:
             given = f"a file for {role!r}"
@@ -166,10 +174,21 @@ class Reader:
         elif role == "ride":
             measured.ride += small_tables.ride(rows, lab)
 
-    def _container(self, path: Path, name: str, measured: Measured) -> None:
+    def _waveforms(self, measured: Measured) -> None:
+        if not measured.samples and not measured.indexes:
+            return
+        from monochord.files.occasion_waveforms import occasion_signals
+
+        for name, found in occasion_signals(self.lab, measured.samples, measured.indexes, self.faults):
+            try:
+                self._raw(found, name, measured)
+            except Refused as refusal:
+                self.faults.faults.extend(refusal.faults)
+
+    def _raw(self, found: Signals, name: str, measured: Measured) -> None:
         from monochord.files.waveforms import raw_signals
 
-        raw = raw_signals(path, name, self.lab, self.faults, self.notes)
+        raw = raw_signals(found, name, self.lab, self.faults, self.notes)
         measured.raw_scans += raw.scans
         measured.raw_sweeps += raw.sweeps
         for axis, place in raw.sensors.items():

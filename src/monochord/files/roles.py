@@ -121,5 +121,15 @@ ROLES: dict[str, dict[str, Meaning]] = {
 #: Roles whose files stand in the girder's own folder.
 OF_GIRDER = ("magnets", "targets", "bolts", "wire_ends")
 
-#: Roles whose files stand in the folder of an occasion; "waveforms" are containers of raw signals.
-OF_OCCASION = ("sightings", "wire_scans", "wire_sweeps", "feet", "temperatures", "turns", "ride", "waveforms")
+#: Roles whose files stand in the folder of an occasion; "waveforms" are files of raw signals, and their index a table.
+OF_OCCASION = (
+    "sightings",
+    "wire_scans",
+    "wire_sweeps",
+    "feet",
+    "temperatures",
+    "turns",
+    "ride",
+    "waveforms",
+    "waveform_index",
+)

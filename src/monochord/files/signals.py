@@ -15,11 +15,12 @@ Value = str | float | list[str] | list[float]
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One block of samples: name, shape, and attributes."""
+    """One block of samples: name, shape, attributes, and its 1-based row where a table put it in order, else 0."""
 
     name: str
     shape: tuple[int, ...]
     attributes: Mapping[str, Value]
+    row: int = 0
 
 
 @dataclass(frozen=True, slots=True)

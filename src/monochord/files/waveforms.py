@@ -18,14 +18,17 @@ from numpy.typing import NDArray
 from monochord.campaign.given.wire import RawScan, RawSweep, Waveform
 from monochord.files import clock
 from monochord.files.amounts import amount
-from monochord.files.container import Block, Contents, Group, Value, block, contents
+from monochord.files.container import block, contents
 from monochord.files.document import Node
+from monochord.files.formats.registry import find
 from monochord.files.lab import Lab
+from monochord.files.signals import Block, Contents, Group, Signals, Value
 from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 Array = NDArray[np.float64]
+Read = Callable[[str, str], NDArray[np.generic]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +72,42 @@ class _Bench:
     width: int
 
 
-def raw_signals(path: Path, name: str, lab: Lab, faults: Gatherer, notes: list[Fault]) -> Raw:
-    """Scans and sweeps of a container that has been inspected; faults gathered, nothing read beyond attributes."""
+def signals_of(path: Path, name: str, node: Node) -> Signals:
+    """One file of waveforms, opened as the description says; an HDF5 file is one that was inspected.
+
+    path  of the file;  name  as shown;  node  waveforms of the description
+
+    Raises Refused when it cannot be opened, or its format holds no waveforms.
+    """
+    kept = node.text("format", "hdf5")
+    if kept != "hdf5":
+        found = find(kept).signals
+        if found is None:
+            raise Refused([node.fault("format", repr(kept), "a format that holds waveforms", "name another format")])
+        return _kept_safe(lambda: found(path, name), kept, name)
+    if "dataset" in node:
+        from monochord.files.waveform_dataset import dataset_signals
+
+        return dataset_signals(path, name, node)
+    return Signals(contents(path, name), lambda group, key: block(path, name, group, key))
+
+
+def _kept_safe(look: Callable[[], Signals], kept: str, name: str) -> Signals:
+    """What a format gives; whatever goes wrong in it is a fault with its file."""
+    try:
+        return look()
+    except Refused:
+        raise
+    except Exception as error:  # whatever a format from elsewhere raises, and what reading a file can
+        given = f"format {kept!r} failed on this file ({type(error).__name__}: {' '.join(str(error).split())[:200]})"
+        raise Refused([Fault(given, "samples", "copy the file again, or name another format", name)]) from None
+
+
+def raw_signals(found: Signals, name: str, lab: Lab, faults: Gatherer, notes: list[Fault]) -> Raw:
+    """Scans and sweeps of an opened file; faults gathered, nothing read beyond attributes."""
     node = lab.root.node("waveforms")
-    inside = contents(path, name)
+    inside = found.contents
+    notes += found.notes
     for link in inside.links:
         notes.append(Fault(f"link {link!r}", "data in the file itself", "not followed", name))
     place = _Place(name, inside)
@@ -87,9 +122,9 @@ def raw_signals(path: Path, name: str, lab: Lab, faults: Gatherer, notes: list[F
         here = _Place(name, inside, group)
         try:
             if fnmatch.fnmatchcase(group.name, node.text("scans")):
-                scans.append(_scan(path, node, here, bench, lab))
+                scans.append(_scan(found.read, node, here, bench, lab))
             elif fnmatch.fnmatchcase(group.name, node.text("sweeps") or "\0"):
-                sweeps.append(_sweep(path, node, here, bench))
+                sweeps.append(_sweep(found.read, node, here, bench))
             else:
                 notes.append(Fault(f"group {group.name!r}", "a scan or a sweep", "not read", name))
         except Refused as refusal:
@@ -117,14 +152,27 @@ def _bench(node: Node, place: _Place, lab: Lab) -> _Bench:
     counts = node.data.get("counts_to_volts")
     to_volts = 1.0 if counts == "none" else _number(node, "counts_to_volts", "voltage", place)
     order = ("reference", "x", "y")
+    rate = _number(node, "sample_rate", "frequency", place)
+    _same_head(node, place, rate, len(names))
     return _Bench(
-        _number(node, "sample_rate", "frequency", place),
+        rate,
         to_volts,
         (channels[order[0]], channels[order[1]], channels[order[2]]),
         (scales[order[0]], scales[order[1]], scales[order[2]]),
         from_upstream,
         len(names),
     )
+
+
+def _same_head(node: Node, place: _Place, rate: float, channels: int) -> None:
+    """Rate and channels that a file of another format than HDF5 tells of itself must be those described."""
+    told = place.contents.attributes if node.text("format", "hdf5") != "hdf5" else {}
+    for key, described, unit in (("sample_rate", rate, " Hz"), ("channels", float(channels), "")):
+        here = told.get(key)
+        if isinstance(here, float) and abs(here - described) > 1e-9 * described:
+            remedy = "mend the description, or see whether this is the right file"
+            expected = f"{described:g}{unit} as in the lab description"
+            raise Refused([_fault(place, f"{key} {here:g}{unit}", expected, remedy)])
 
 
 def _channels(node: Node, place: _Place) -> list[str]:
@@ -142,7 +190,7 @@ def _channel(node: Node, names: list[str]) -> int:
     return names.index(wanted)
 
 
-def _scan(path: Path, node: Node, place: _Place, bench: _Bench, lab: Lab) -> RawScan:
+def _scan(read: Read, node: Node, place: _Place, bench: _Bench, lab: Lab) -> RawScan:
     assert place.group is not None
     group = place.group
     said = _text(node, "moved", place)
@@ -160,20 +208,25 @@ def _scan(path: Path, node: Node, place: _Place, bench: _Bench, lab: Lab) -> Raw
         stages["x"],
         stages["y"],
         _times(node, place),
-        tuple(_waveform(path, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks),
+        tuple(_waveform(read, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks),
         place.file,
-        tuple(range(1, len(group.blocks) + 1)),
+        _rows(group),
     )
 
 
-def _sweep(path: Path, node: Node, place: _Place, bench: _Bench) -> RawSweep:
+def _sweep(read: Read, node: Node, place: _Place, bench: _Bench) -> RawSweep:
     assert place.group is not None
     group = place.group
-    waves = tuple(_waveform(path, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks)
-    return RawSweep(group.name, _mode(node, place), waves, place.file, tuple(range(1, len(waves) + 1)))
+    waves = tuple(_waveform(read, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks)
+    return RawSweep(group.name, _mode(node, place), waves, place.file, _rows(group))
 
 
-def _waveform(path: Path, node: Node, place: _Place, bench: _Bench) -> Waveform:
+def _rows(group: Group) -> tuple[int, ...]:
+    """Where each block stands: its row of the index, or its place in the group, 1 first."""
+    return tuple(block.row or i for i, block in enumerate(group.blocks, start=1))
+
+
+def _waveform(read: Read, node: Node, place: _Place, bench: _Bench) -> Waveform:
     assert place.group is not None
     assert place.block is not None
     rows = node.text("samples") == "rows"
@@ -185,15 +238,15 @@ def _waveform(path: Path, node: Node, place: _Place, bench: _Bench) -> Waveform:
     if shape[0] < 2:
         raise Refused([_fault(place, f"{shape[0]} samples", "a signal", "nothing was recorded; leave the block out")])
     where = (place.group.name, place.block.name)
-    reader = _reader(path, place.file, where, bench.to_volts, rows=rows)
+    reader = _reader(read, where, bench.to_volts, rows=rows)
     frequency = _number(node, "drive_frequency", "frequency", place)
     return Waveform(reader, bench.rate, *bench.channels, *bench.scales, frequency)
 
 
-def _reader(path: Path, file: str, where: tuple[str, str], to_volts: float, *, rows: bool) -> Callable[[], Array]:
+def _reader(look: Read, where: tuple[str, str], to_volts: float, *, rows: bool) -> Callable[[], Array]:
     def read() -> Array:
         # To float first: integer samples would wrap in their own type.
-        samples = block(path, file, *where).astype(np.float64)
+        samples = look(*where).astype(np.float64)
         volts: Array = (samples if rows else samples.T) * to_volts
         return volts
 

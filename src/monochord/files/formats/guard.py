@@ -105,4 +105,7 @@ def _table(folder: Path, file: str, answer: Answer, asked: Asked) -> Table | Non
         _faults(answer, "notes"),
         cast(int, told["remarks"]),
         cast(str, told["sheet"]),
+        heads=cast(int, told["heads"]),
+        refused=cast(int, told["refused"]),
+        encoding=cast(str, told["encoding"]),
     )

@@ -87,6 +87,9 @@ def _plain(folder: Path, table: Table) -> dict[str, object]:
         "counted": counted and bool(len(table.lines)),
         "lines": lines,
         "remarks": table.remarks,
+        "heads": table.heads,
+        "refused": table.refused,
+        "encoding": table.encoding,
         "sheet": table.sheet,
     }
 

@@ -50,10 +50,7 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
         raise Refused([Fault(spoken(str(error)), "a complete HDF5 file", remedy, file)]) from None
     arrays = [(name, array) for name, array, _ in columns]
     units = tuple(unit for _, _, unit in columns)
-    made = table_of_arrays(file, arrays, units if any(units) else (), asked, faults)
-    if made is not None:
-        made.encoding = "hdf5"
-    return made
+    return table_of_arrays(file, arrays, units if any(units) else (), asked, faults)
 
 
 def reached(root: h5py.Group, place: str, file: str) -> h5py.Group | h5py.Dataset:

@@ -51,6 +51,7 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
     while lines and not lines[-1].strip():
         lines.pop()
     found: list[tuple[int, dict[str, str]]] = []
+    before = len(faults.faults)
     for number, line in enumerate(lines, start=1):
         if not line.strip() or (comment and line.startswith(comment)):
             continue
@@ -68,7 +69,7 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
             )
     header = list(dict.fromkeys(key for _, cells in found for key in cells))
     if not header:
-        if not faults.faults:
+        if len(faults.faults) == before:
             faults.add("no object", "one JSON object a line", "see the file", file=file)
         return None
     rows = [
@@ -76,6 +77,7 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
         for number, cells in found
     ]
     made = table_of_rows(file, header, (), rows, asked)
+    made.refused = len(faults.faults) - before
     made.notes[:0] = [*notes, *_lacking(file, header, found, asked)]
     return made
 

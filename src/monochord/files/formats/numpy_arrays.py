@@ -47,10 +47,7 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
     if array.ndim not in (1, 2):
         faults.add(f"an array of shape {array.shape}", "rows, or rows and columns", "keep it so", file=file)
         return None
-    found = table_of_arrays(file, list(named_columns("", array)), (), asked, faults)
-    if found is not None:
-        found.encoding = "numpy"
-    return found
+    return table_of_arrays(file, list(named_columns("", array)), (), asked, faults)
 
 
 def _array(data: bytes, file: str, inside: str) -> AnyArray:

@@ -38,8 +38,32 @@ def open_table(data: bytes, file: str, form: Form, faults: Gatherer) -> Table | 
     if found.guarded:
         from monochord.files.formats.guard import guarded_table
 
-        return guarded_table(data, file, asked, faults)
-    return made_table(found, data, file, asked, faults)
+        table = guarded_table(data, file, asked, faults)
+    else:
+        table = made_table(found, data, file, asked, faults)
+    if table is not None and not table.encoding:
+        table.encoding = found.name
+    return table
+
+
+def shown_lines(data: bytes, file: str, form: Form) -> list[str]:
+    r"""What stands in each row of a file, as a person would see it: lines of a text, else the cells with their names.
+
+    data  the whole file, which has been read before;  file  as shown
+
+    >>> from monochord.files.table import Dialect
+    >>> shown_lines(b"a,b\n1,2\n", "t.csv", Form("points", Dialect(), ()))
+    ['a,b', '1,2']
+    """
+    if form.kept.format in ("text", "fixed width", "json lines"):
+        return data.decode(form.dialect.encoding, errors="replace").splitlines()
+    table = open_table(data, file, form, Gatherer())
+    if table is None or not len(table.lines):
+        return []
+    shown = [""] * max(table.lines)
+    for line, *cells in zip(table.lines, *table.columns, strict=True):
+        shown[line - 1] = ", ".join(f"{name}: {cell}" for name, cell in zip(table.header, cells, strict=True) if cell)
+    return shown
 
 
 def made_table(found: Format, data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | None:

@@ -23,7 +23,7 @@ def table_of_rows(
     rows    (1-based number, cells); missing cells at the end are empty ones
 
     >>> found = table_of_rows("t", ["a", "b"], (), [(2, ["1"]), (3, ["", ""]), (4, ["a", "b"])], Asked())
-    >>> [list(c) for c in found.columns], list(found.lines), found.remarks
+    >>> [list(c) for c in found.columns], list(found.lines), found.heads
     ([['1'], ['']], [2], 1)
     """
     names = tuple(clean(h) for h in header)
@@ -35,7 +35,7 @@ def table_of_rows(
         if not any(c.strip() for c in full):
             continue
         if tuple(clean(c) for c in full[: len(names)]) == names:
-            table.remarks += 1
+            table.heads += 1
             table.notes.append(Fault("the column names again", "data", "passed over: files joined?", file, number))
             continue
         kept.append(full[: len(names)])

@@ -107,6 +107,8 @@ class _Sheet:
         ]
         self._beyond(rows, len(header))
         found = table_of_rows(self.file, header, [*units, *[""] * len(header)][: len(header)], body, self.asked)
+        above = (cells for number, cells in rows if number < dialect.first_data_line)
+        found.heads += sum(any(cell.value is not None for cell in cells) for cells in above)
         found.notes[:0] = [*self._marks(header), *self.told.notes()]
         return found
 

@@ -15,8 +15,10 @@ from monochord.files.campaign_file import CAMPAIGN, GIRDER, GIRDER_TYPE, LAB
 from monochord.files.checksum import content, sha256, sha256_of
 from monochord.files.columns import Rows
 from monochord.files.document import Document
+from monochord.files.formats.opening import shown_lines
 from monochord.files.lab import Lab, lab_of
 from monochord.files.reading import read_rows
+from monochord.files.waveform_index import INDEX
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
 from monochord.ground.trace import Place
@@ -83,6 +85,10 @@ class Folder:
         if self.roles[place.file] == "waveforms":
             words = f"block {place.line} of the container"
             return (Row(place.file, place.line, place.column, words, "", self.checksum(place.file)),)
+        if self.roles[place.file] == INDEX:
+            lines = shown_lines(content(self.root / place.file, place.file), place.file, self.lab.forms[INDEX])
+            words = lines[place.line - 1] if 1 <= place.line <= len(lines) else f"row {place.line} of the index"
+            return (Row(place.file, place.line, place.column, words, "", self.checksum(place.file)),)
         return (self.table(place.file).row(place),)
 
     def checksum(self, name: str) -> str:
@@ -100,8 +106,7 @@ class Folder:
             faults.refuse_if_any()
             if rows is None:
                 raise _nothing(Place(name))
-            lines = data.decode(form.dialect.encoding, errors="replace").splitlines()
-            self.tables[name] = Table(lines, rows, sha256_of(data))
+            self.tables[name] = Table(shown_lines(data, name, form), rows, sha256_of(data))
         return self.tables[name]
 
     def _setting(self, found: Found) -> Row:
