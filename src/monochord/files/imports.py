@@ -77,10 +77,23 @@ class Told:
             (dialect.delimiter if form.kept.format == "text" else "fixed") if text else "",
             dialect.decimal if text else "",
             dialect.grouping if text else "",
-            tuple(dict.fromkeys([*self.conversions, *spelled])),
+            tuple(dict.fromkeys([*_together(self.conversions), *spelled])),
             tuple(self.read),
             tuple(self.passed_over),
         )
+
+
+def _together(conversions: Iterable[str]) -> list[str]:
+    """Conversions of several columns that are the same, told once.
+
+    >>> _together(["x: mm to SI", "y: mm to SI", "repaired"])
+    ['x, y: mm to SI', 'repaired']
+    """
+    columns: dict[str, list[str]] = {}
+    for told in conversions:
+        name, colon, what = told.rpartition(": ")
+        columns.setdefault(what if colon else told, []).append(name)
+    return [f"{', '.join(names)}: {what}" if any(names) else what for what, names in columns.items()]
 
 
 def of_column(column: Column, name: str) -> list[str]:

@@ -12,6 +12,7 @@ from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.imports import Import
 from monochord.campaign.given.occasion import FootFinding, Occasion, RideSample, TemperatureReading, Turn
 from monochord.campaign.given.pairing import Pairing
+from monochord.campaign.given.ride import RideLogger
 from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 from monochord.campaign.origin import Source
@@ -21,6 +22,7 @@ from monochord.files.checks_survey import habits_of, look_at_survey
 from monochord.files.checks_wire import check_wire
 from monochord.files.checksum import changed, first_bytes, sha256
 from monochord.files.columns import Rows
+from monochord.files.conversions import of_waveforms, told_of
 from monochord.files.document import Node
 from monochord.files.exchanged import exchanged_targets
 from monochord.files.lab import Lab
@@ -48,6 +50,7 @@ class Measured:
     temperatures: list[TemperatureReading] = field(default_factory=list)
     turns: list[Turn] = field(default_factory=list)
     ride: list[RideSample] = field(default_factory=list)
+    logger: RideLogger | None = None
     clocks: dict[str, list[ClockTold]] = field(default_factory=dict)
     timed: Timed = field(default_factory=lambda: Timed([], [], []))
     samples: dict[str, Path] = field(default_factory=dict)
@@ -112,6 +115,7 @@ class Reader:
             tuple(lacks),
             node.text("stringing"),
             tuple(c for told in measured.clocks.values() for c in told),
+            measured.logger,
         )
         self.pairings += of_occasion(self.girder, found, self._aside())
         return found
@@ -140,7 +144,7 @@ class Reader:
         before = len(self.faults.faults)
         rows = read_file(path, name, form, self.faults, self.notes)
         if rows is not None and len(self.faults.faults) == before:
-            self.imports += [rows.told] if rows.told else []
+            self.imports += told_of(rows.told, self.lab)
             rows = once_each(rows, form, self.faults, self.notes)
             self.faults.faults.extend(check_rate(rows, form, first_bytes(path)))
             if not len(rows):
@@ -173,6 +177,7 @@ class Reader:
                 measured.temperatures += readings
         elif role == "ride":
             measured.ride += small_tables.ride(rows, lab)
+            measured.logger = small_tables.ride_logger(lab, rows.file)
 
     def _waveforms(self, measured: Measured) -> None:
         if not measured.samples and not measured.indexes:
@@ -191,6 +196,7 @@ class Reader:
         raw = raw_signals(found, name, self.lab, self.faults, self.notes)
         measured.raw_scans += raw.scans
         measured.raw_sweeps += raw.sweeps
+        self.imports.append(of_waveforms(name, self.lab, raw.scans, raw.sweeps))
         for axis, place in raw.sensors.items():
             if abs(self.sensors.setdefault(axis, place) - place) > 1e-6:
                 given = f"{axis} sensor {place * 1e3:g} mm from the upstream support"
@@ -285,6 +291,6 @@ def girder_imports(folder: Path, entries: list[Node], lab: Lab) -> list[Import]:
             rows = read_file(folder / name, name, form, Gatherer(), [])
         except Refused:
             continue
-        if rows is not None and rows.told:
-            found.append(rows.told)
+        if rows is not None:
+            found += told_of(rows.told, lab)
     return found

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from monochord.campaign.given.imports import total
 from monochord.files.begin import begin
-from monochord.files.imports import kept
+from monochord.files.imports import IMPORTS, kept
 from monochord.files.pairing import in_brief
 from monochord.files.patience import Patience
 from monochord.job.context import Context
@@ -23,4 +23,6 @@ def begin_campaign(folder: Path, lab: Path, into: Path, settings: Mapping[str, s
 def import_lines(into: Path) -> list[str]:
     """How every file of a campaign was read when it began: one line a file, and the sum of all rows."""
     imports = kept(into)
-    return [*(told.line for told in imports), total(imports)] if imports else []
+    return (
+        [*(told.brief for told in imports), f"{total(imports)}; {IMPORTS} tells what was converted"] if imports else []
+    )

@@ -63,11 +63,16 @@ class Import:
         return ", ".join(part for part in parts if part)
 
     @property
+    def brief(self) -> str:
+        """File, rows and spelling in one line."""
+        return f"{self.path}: {self.counts}; {self.spelling}"
+
+    @property
     def line(self) -> str:
         """The whole in one line."""
         made = f"; {'; '.join(self.conversions)}" if self.conversions else ""
         over = f"; not read: {', '.join(self.passed_over)}" if self.passed_over else ""
-        return f"{self.path}: {self.counts}; {self.spelling}{made}{over}"
+        return f"{self.brief}{made}{over}"
 
 
 def counted(count: int, word: str) -> str:
