@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 
 from monochord.campaign.given.occasion import FootFinding, RideSample, TemperatureReading, Turn
+from monochord.campaign.given.ride import RideLogger
 from monochord.files.columns import Rows
 from monochord.files.lab import Lab
 from monochord.files.names import hint
@@ -89,3 +90,24 @@ def ride(rows: Rows, lab: Lab) -> list[RideSample]:
     shocks = lab.axes.points(rows).tolist()
     warm = rows.known_all("temperature")
     return [RideSample(t, (x, y, z), w) for t, (x, y, z), w in zip(since, shocks, warm, strict=True)]
+
+
+def ride_logger(lab: Lab, file: str) -> RideLogger:
+    """What the numbers of the ride logger are, as the lab description says; file  where they stand."""
+    node = lab.root.node("tables").node("ride")
+
+    def told(key: str, dimension: str) -> float | None:
+        return node.amount(key, dimension) if key in node else None
+
+    return RideLogger(
+        node.text("kind"),
+        told("window", "time"),
+        told("threshold", "acceleration"),
+        told("full_scale", "acceleration"),
+        node.text("gravity"),
+        told("limit", "acceleration"),
+        node.number("crest_factor", 0.0) or None,
+        told("coldest", "temperature"),
+        told("hottest", "temperature"),
+        file,
+    )

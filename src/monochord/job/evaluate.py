@@ -17,6 +17,7 @@ from monochord.campaign.found.result import OccasionFinding, Result, WireFinding
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.given.occasion import Occasion
 from monochord.campaign.origin import Origin
+from monochord.girder.ride import ride_finding
 from monochord.girder.temperature import temperature_of
 from monochord.ground.faults import MonochordError, Undetermined
 from monochord.job.budgets import budgets
@@ -153,6 +154,7 @@ def _finding(
         moves=moves,
         line_evidence=evidence,
         lacks=lacks,
+        ride=ride_finding(occasion.ride, occasion.logger),
     )
 
 

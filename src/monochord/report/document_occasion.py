@@ -5,6 +5,7 @@ from __future__ import annotations
 from monochord.campaign.found.axes import Axis, CommonLine
 from monochord.campaign.found.result import OccasionFinding, Result, WireFinding
 from monochord.campaign.given.occasion import FootFinding, Occasion
+from monochord.report.document_ride import NO_RIDE, ride_part
 from monochord.report.document_survey import rejected_part, stations_part, survey_part, targets_part
 from monochord.report.entries import Value, causes_part, entry, gates_part, known_part, matrix
 from monochord.report.facts import axes_of, component, finite, given_of, magnets_of, offset_of
@@ -30,9 +31,11 @@ def occasion_part(result: Result, found: OccasionFinding) -> dict[str, object]:
         "feet": feet_part(result, given),
         "temperature": temperature_part(found),
         "wire": wire_part(found.wire) if found.wire else None,
+        "ride": ride_part(found.ride) if found.ride else None,
         "lacks": [{"what": what, "why": why} for what, why in lacks_of(result, found)],
     }
     why = {"axes": no_wire, "wire": no_wire, "targets": no_survey, "stations": no_survey, "survey": no_survey}
+    why["ride"] = NO_RIDE
     if not survey:
         why["rejected"] = no_survey
     return entry(values, why)

@@ -16,6 +16,7 @@ from monochord.report.limits import limits_chapter
 from monochord.report.svg import Picture
 from monochord.report.tables.origin import origins_table
 from monochord.report.tables.reading import clocks_table, imports_table, pairings_table
+from monochord.report.tables.ride import ride_table
 from monochord.report.tables.state import (
     conditions_table,
     failed_table,
@@ -107,6 +108,11 @@ def tables_chapter(result: Result) -> Chapter:
                 empty=no_survey,
             ),
             Section("Temperature, wire and feet", tables=(conditions_table(result), *_feet(result))),
+            Section(
+                "Ride",
+                tables=tuple(ride_table(o.name, o.ride) for o in result.occasions if o.ride),
+                empty="No occasion has a ride logger.",
+            ),
             Section(
                 "Checks and what is missing",
                 tables=(lacks_table(result), failed_table(result), gates_table(result), notes_table(result)),

@@ -13,6 +13,7 @@ from monochord.campaign.found.budget import Budget
 from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet
+from monochord.campaign.found.ride import RideFinding
 from monochord.campaign.found.verdict import Verdict
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.origin import Origin
@@ -75,6 +76,7 @@ class OccasionFinding:
     """Everything found on one occasion; what is None has its reason in ``lacks``.
 
     line_evidence  what the offsets rest on: "wire", or the words for axes carried from another occasion by targets
+    ride           what the ride logger tells, None when there was no ride
     """
 
     name: str
@@ -85,6 +87,7 @@ class OccasionFinding:
     moves: tuple[Move, ...] = ()
     line_evidence: str = "wire"
     lacks: Mapping[str, str] = field(default_factory=dict)
+    ride: RideFinding | None = None
 
 
 @dataclass(frozen=True, eq=False, slots=True)

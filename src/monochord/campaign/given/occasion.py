@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from monochord.campaign.given.clock import ClockTold
+from monochord.campaign.given.ride import RideLogger
 from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 
@@ -49,7 +50,10 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class RideSample:
-    """One window of the ride logger: seconds from its first, largest acceleration per axis [m/s2], temperature [degC]."""
+    """One row of the ride logger: seconds from its first, acceleration per axis [m/s2], temperature [degC].
+
+    What the acceleration is, a sample, a window's largest or effective value, tells the occasion's :class:`RideLogger`.
+    """
 
     time: float
     acceleration: tuple[float, float, float]
@@ -64,6 +68,7 @@ class Occasion:
                  given as one number and not by sensors, else None
     levelled     whether the stations of this occasion are levelled
     lacks        words for what is missing and why it matters, told in the result
+    logger       what the numbers of the ride are, None when there was no ride
     stringing    name of the wire's stringing: occasions that name the same one were scanned with one wire, not strung anew
                  between them; "" where the wire was strung anew
     clocks       what the clocks of its files told
@@ -84,3 +89,4 @@ class Occasion:
     lacks: tuple[str, ...] = field(default=())
     stringing: str = ""
     clocks: tuple[ClockTold, ...] = ()
+    logger: RideLogger | None = None
