@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import cast
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from monochord.files.formats.asked import Asked
 from monochord.files.formats.dates import written
+from monochord.files.formats.rows import sound
 from monochord.files.number_column import NumberColumn
 from monochord.files.table import Table
 from monochord.ground.faults import Fault, Gatherer
@@ -75,9 +77,7 @@ def _cells(table: Table, name: str, array: Any1D, asked: Asked, faults: Gatherer
         return NumberColumn(array, decimal if spelled else ".")
     if kind == "b":
         return ["true" if v else "false" for v in array.tolist()]
-    if kind == "U":
-        return [str(v) for v in array.tolist()]
-    if kind in "SO":
+    if kind in "USO":
         return _texts(file, name, array, faults)
     if kind == "M":
         return _dates(file, name, array, asked, faults)
@@ -92,22 +92,39 @@ def _cells(table: Table, name: str, array: Any1D, asked: Asked, faults: Gatherer
 
 
 def _texts(file: str, name: str, array: Any1D, faults: Gatherer) -> list[str]:
-    """Texts from bytes, which must be UTF-8."""
+    """Texts as they stand; bytes must be UTF-8."""
     found = []
-    for row, value in enumerate(array.tolist(), start=1):
+    broken = _no_characters(array)
+    for row, wrong in enumerate(broken.tolist(), start=1):
+        value = "\0" if wrong else array[row - 1]
         try:
-            found.append(value.decode("utf-8") if isinstance(value, bytes) else str(value))
+            text = value.decode("utf-8") if isinstance(value, bytes) else str(value)
         except UnicodeDecodeError:
-            found.append("")
-            faults.add(f"{value!r}", "text in utf-8", "write the file in utf-8", file=file, line=row, column=name)
+            text = "\0"
+        if not sound(text):
+            expected, remedy = "text in utf-8", "write the file in utf-8"
+            faults.add("a zero byte or half a character", expected, remedy, file=file, line=row, column=name)
+            text = ""
+        found.append(text)
     return found
+
+
+def _no_characters(array: Any1D) -> NDArray[np.bool_]:
+    """Rows (n,) of a text array that hold code points above the last one, of which Python makes no text at all."""
+    if array.dtype.kind != "U" or not array.dtype.itemsize:
+        return np.zeros(len(array), np.bool_)
+    native = np.ascontiguousarray(array.astype(array.dtype.newbyteorder("=")))
+    codes = native.view(np.uint32).reshape(len(array), -1)
+    return np.asarray((codes > sys.maxunicode).any(axis=1))
 
 
 def _dates(file: str, name: str, array: Any1D, asked: Asked, faults: Gatherer) -> list[str]:
     """Dates as the column's notation writes them; anywhere else a date is a fault."""
     found = []
     for row, value in enumerate(array.astype("datetime64[us]").tolist(), start=1):
-        cell = written(value, asked.notations.get(name, "")) if isinstance(value, datetime) else ""
+        cell = "" if value is None else None
+        if isinstance(value, datetime):
+            cell = written(value, asked.notations.get(name, ""))
         if cell is None:
             expected = f"a {asked.kinds.get(name, 'number or text')}, not a date"
             faults.add(f"{value}", expected, "mend the column", file=file, line=row, column=name)

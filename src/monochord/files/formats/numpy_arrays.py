@@ -102,7 +102,7 @@ def header(stream: BinaryIO, file: str) -> tuple[tuple[int, ...], bool, np.dtype
         if reader is None:
             raise ValueError(f"version {version[0]}.{version[1]}")
         shape, fortran, dtype = reader(stream)
-    except (ValueError, SyntaxError, TypeError, KeyError, EOFError, RecursionError) as error:
+    except Exception as error:  # a damaged header can raise whatever a reader of Python's own literals can
         said = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise refusal(f"no header of an array ({said})", _WANTED, file) from None
     if dtype.hasobject:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from monochord.files.formats.asked import Asked
 from monochord.files.table import Table
-from monochord.ground.faults import Fault
+from monochord.ground.faults import Fault, Refused
 
 
 def table_of_rows(
@@ -22,6 +22,8 @@ def table_of_rows(
     header  names of the columns;  units  beside them, or ()
     rows    (1-based number, cells); missing cells at the end are empty ones
 
+    Raises Refused when a cell holds what is no text.
+
     >>> found = table_of_rows("t", ["a", "b"], (), [(2, ["1"]), (3, ["", ""]), (4, ["a", "b"])], Asked())
     >>> [list(c) for c in found.columns], list(found.lines), found.heads
     ([['1'], ['']], [2], 1)
@@ -34,6 +36,10 @@ def table_of_rows(
         full = [*cells, *[""] * (len(names) - len(cells))]
         if not any(c.strip() for c in full):
             continue
+        if not sound("".join(full)):
+            column = next(n for n, c in zip([*names, *[""] * len(full)], full, strict=False) if not sound(c))
+            given = "a zero byte or half a character"
+            raise Refused([Fault(given, "text", "the file is damaged; write it again", file, number, column)])
         if tuple(clean(c) for c in full[: len(names)]) == names:
             table.heads += 1
             table.notes.append(Fault("the column names again", "data", "passed over: files joined?", file, number))
@@ -52,3 +58,16 @@ def clean(cell: str) -> str:
     'x [mm]'
     """
     return unicodedata.normalize("NFC", cell.strip())
+
+
+def sound(text: str) -> bool:
+    r"""Whether a text can be written and printed: no zero byte, no half of a pair of code units.
+
+    >>> sound("Länge"), sound("a\0"), sound("\ud800")
+    (True, False, False)
+    """
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError:
+        return False
+    return "\0" not in text
