@@ -18,8 +18,8 @@ from monochord.ground.faults import Fault, Refused
 #: Rows of one file that are kept one by one.
 MOST_ROWS = 2_000_000
 
-#: Windows of a ride logger that are kept; a longer record is joined to at most so many.
-MOST_WINDOWS = 100_000
+#: Windows of a ride logger that are kept at most; a longer record is joined, two to one as often as it needs.
+MOST_WINDOWS = 200_000
 
 
 class Gathered:
@@ -76,7 +76,7 @@ class Windows(Gathered):
         rows = _widened(rows, self._each)
         self._parts.append(rows)
         self._count += len(rows)
-        while self._count > 2 * MOST_WINDOWS:
+        while self._count > MOST_WINDOWS:
             everything = joined(self._parts)
             even = len(everything) - len(everything) % 2
             if even < len(everything):
@@ -90,19 +90,14 @@ class Windows(Gathered):
         if self._left is not None and len(self._left):
             self._parts.append(_widened(self._left, len(self._left)))
             self._left = None
-        everything = super().rows()
-        many = -(-len(everything) // MOST_WINDOWS)
-        if self._each > 1 and many > 1:
-            self._each *= many
-            return _widened(everything, many)
-        return everything
+        return super().rows()
 
     def notes(self) -> list[Fault]:
         """How many windows were joined, and where the clock steps back inside them."""
         if self._each == 1:
             return []
         remedy = "of every few the largest acceleration along each axis is kept, with its sign, and the first time"
-        told = [Fault(f"{self._all} windows, {self._each} joined to one", f"{2 * MOST_WINDOWS}", remedy, self.file)]
+        told = [Fault(f"{self._all} windows, {self._each} joined to one", f"at most {MOST_WINDOWS}", remedy, self.file)]
         for step, line in self._backward[:3]:
             given = f"the clock steps back by {step:g} s, {self._backward_count} times in the file"
             told.append(Fault(given, "rising times", "was the clock set during the ride?", self.file, line))

@@ -112,6 +112,9 @@ class _File:
         if self.found is None:
             return None
         rows = self.gathered.rows()
+        if not len(rows):
+            remedy = "see whether the file was written and copied to its end"
+            self.tellings.notes.append(Fault("no row of data", "rows below the names", remedy, self.file))
         self.tellings.notes += self.gathered.notes()
         self.tellings.close()
         rows.told = self.told.report(self.file, self.form)
@@ -221,7 +224,8 @@ class _Reading:
         for row, (expected, remedy) in read.misfits.items():
             if cells[row].strip() or column.meaning.lacking == "refuse":
                 self._misfit(row, column, Misfit(repr(cells[row]), expected, remedy))
-        self.notes.extend(read.placed(self.table.file, self.table.lines, name))
+        for note in read.placed(self.table.file, self.table.lines, name):
+            self.file.tellings.note(note)
         self.rows.number[column.key] = read.values
         if read.told is not None:
             self.rows.clocks[column.key] = read.told
