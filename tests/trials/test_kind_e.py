@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -12,6 +13,7 @@ import pytest
 
 from monochord.campaign.given.clock import ClockTold
 from monochord.files import clock
+from monochord.files.begin import begin
 from monochord.files.campaign_file import load_campaign
 from monochord.files.columns import Column
 from monochord.files.near_in_time import nearest
@@ -20,7 +22,7 @@ from monochord.files.table import Dialect
 from monochord.files.times import in_future
 from monochord.files.zones import to_utc
 from tests.table_world import Reading, number, read
-from tests.trial_bench import Bench, notes_of
+from tests.trial_bench import EXCERPT, Bench, notes_of
 
 MINUTES = "YYYY-MM-DD hh:mm"
 BERLIN = "Europe/Berlin"
@@ -366,3 +368,18 @@ def test_clocks_with_and_without_a_zone_are_not_compared(bench: Bench) -> None:
     printed = bench.refused()
     assert "no zone for the times of" in printed
     assert "girder_temperatures.csv" in printed
+
+
+def test_the_clock_of_raw_signals_becomes_utc(labs: Path, tmp_path: Path) -> None:
+    plain = '"time", on = "block", notation = "DD.MM.YYYY hh:mm:ss"'
+    told = (EXCERPT / "b.toml").read_text()
+    assert plain in told
+    lab = tmp_path / "lab.toml"
+    lab.write_text(told.replace(plain, f'{plain}, zone = "{BERLIN}"'))
+    begin(labs / "b", lab, tmp_path / "campaign", {})
+    occasion = load_campaign(tmp_path / "campaign").occasions[0]
+    (kept,) = occasion.clocks
+    assert (kept.zone, kept.file) == (BERLIN, "measured/bench/wire.h5")
+    local = datetime.fromisoformat(kept.first_local).replace(tzinfo=ZoneInfo(BERLIN))
+    assert datetime.fromisoformat(kept.first_utc) == local
+    assert kept.first_utc < kept.last_utc

@@ -9,20 +9,23 @@ from __future__ import annotations
 
 import fnmatch
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.wire import RawScan, RawSweep, Waveform
-from monochord.files import clock
 from monochord.files.amounts import amount
+from monochord.files.columns import Column
 from monochord.files.container import block, contents
 from monochord.files.document import Node
 from monochord.files.formats.registry import find
 from monochord.files.lab import Lab
+from monochord.files.roles import Meaning
 from monochord.files.signals import Block, Contents, Group, Signals, Value
+from monochord.files.times import joined_clocks, read_times
 from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Gatherer, Refused
@@ -33,11 +36,12 @@ Read = Callable[[str, str], NDArray[np.generic]]
 
 @dataclass(frozen=True, slots=True)
 class Raw:
-    """The raw scans and sweeps of one container; sensors: distance from the upstream support [m] where it tells."""
+    """The raw scans and sweeps of one container, and its clock; sensors: distance from the upstream support [m] where told."""
 
     scans: tuple[RawScan, ...]
     sweeps: tuple[RawSweep, ...]
     sensors: Mapping[str, float]
+    clocks: tuple[ClockTold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +66,7 @@ class _Place:
 
 @dataclass(frozen=True, slots=True)
 class _Bench:
-    """The constant facts of one container."""
+    """The constant facts of one container; and what its clocks tell, gathered scan by scan."""
 
     rate: float
     to_volts: float
@@ -70,6 +74,8 @@ class _Bench:
     scales: tuple[float, float, float]
     sensors: Mapping[str, float]
     width: int
+    clocks: list[ClockTold] = field(default_factory=list)
+    oddities: list[Fault] = field(default_factory=list)
 
 
 def signals_of(path: Path, name: str, node: Node) -> Signals:
@@ -129,7 +135,11 @@ def raw_signals(found: Signals, name: str, lab: Lab, faults: Gatherer, notes: li
                 notes.append(Fault(f"group {group.name!r}", "a scan or a sweep", "not read", name))
         except Refused as refusal:
             faults.faults.extend(refusal.faults)
-    return Raw(tuple(scans), tuple(sweeps), bench.sensors)
+    notes += bench.oddities
+    clock: dict[str, ClockTold] = {}
+    for told_here in bench.clocks:
+        clock = joined_clocks(clock, {"time": told_here})
+    return Raw(tuple(scans), tuple(sweeps), bench.sensors, tuple(clock.values()))
 
 
 def _bench(node: Node, place: _Place, lab: Lab) -> _Bench:
@@ -207,7 +217,7 @@ def _scan(read: Read, node: Node, place: _Place, bench: _Bench, lab: Lab) -> Raw
         _mode(node, place),
         stages["x"],
         stages["y"],
-        _times(node, place),
+        _times(node, place, bench),
         tuple(_waveform(read, node, _Place(place.file, place.contents, group, b), bench) for b in group.blocks),
         place.file,
         _rows(group),
@@ -265,17 +275,23 @@ def _stages(node: Node, place: _Place, lab: Lab) -> dict[str, Array]:
     return found
 
 
-def _times(node: Node, place: _Place) -> Array:
+def _times(node: Node, place: _Place, bench: _Bench) -> Array:
     assert place.group is not None
     if "time" not in node:
         return np.full(len(place.group.blocks), np.nan)
-    notation = node.node("time").text("notation")
+    fact = node.node("time")
     cells = [_text(node, "time", _Place(place.file, place.contents, place.group, b)) for b in place.group.blocks]
-    values, odd = clock.seconds(cells, notation)
-    if odd:
-        where = _Place(place.file, place.contents, place.group, place.group.blocks[odd[0]])
-        raise Refused([_fault(where, f"time {cells[odd[0]]!r}", f"a time like {notation}", "mend the notation")])
-    return np.array(values, float)
+    notation, zone, hour = (fact.text(key) for key in ("notation", "zone", "repeated_hour"))
+    column = Column("time", Meaning("time"), ("time",), notation=notation, zone=zone, repeated_hour=hour)
+    read = read_times(cells, column, "waveforms", place.file, fact.text("attribute"))
+    if read.misfits:
+        row = min(read.misfits)
+        where = _Place(place.file, place.contents, place.group, place.group.blocks[row])
+        raise Refused([_fault(where, f"time {cells[row]!r}", *read.misfits[row])])
+    bench.oddities.extend(_fault(place, *note[:3]) for note in read.notes)
+    if read.told is not None:
+        bench.clocks.append(read.told)
+    return read.values
 
 
 def _mode(node: Node, place: _Place) -> int:
