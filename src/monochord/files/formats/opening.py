@@ -78,6 +78,8 @@ def made_table(found: Format, data: bytes, file: str, asked: Asked, faults: Gath
     except Refused:
         raise
     except Exception as error:  # whatever a foreign format raises
+        if found.guarded and isinstance(error, MemoryError):
+            raise  # the child tells of its own limit
         raise Refused([_broken(found, f"{type(error).__name__}: {' '.join(str(error).split())[:200]}", file)]) from None
     if wrong := _misshapen(table, bool(faults.faults)):
         raise Refused([_broken(found, wrong, file)])
