@@ -375,13 +375,14 @@ def draft(where: str, into: str | None, told: tuple[str, ...], sheet: str | None
     """  # noqa: D301
     from pathlib import Path
 
-    from monochord.job.draft import answers_from, asked, draft_description, lines_of, put
+    from monochord.job.draft import answers_from, asked, draft_description, outcome, put
 
     answers = (answers_from(Path(sheet)) if sheet else {}) | _pairs(told, "--answer", "strength.means=derivative")
     hear = partial(click.prompt, "answer", default="", show_default=False)
     at_terminal = sys.stdin.isatty() and not yes
-    drafted = draft_description(Path(where), answers, (lambda q: asked(q, click.echo, hear)) if at_terminal else None)
-    for line in lines_of(drafted):
+    ask = (lambda q: asked(q, click.echo, hear)) if at_terminal else None
+    drafted = draft_description(Path(where), answers, ask, click.echo)
+    for line in outcome(drafted):
         click.echo(line)
     if into is not None:
         put(drafted, Path(into))

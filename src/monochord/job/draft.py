@@ -40,15 +40,22 @@ class Drafted:
     proof: Proof
 
 
-def draft_description(where: Path, answers: Mapping[str, object], ask: Ask | None = None) -> Drafted:
+def draft_description(
+    where: Path, answers: Mapping[str, object], ask: Ask | None = None, show: Callable[[str], object] | None = None
+) -> Drafted:
     """A lab description from an unknown folder, or from one file.
 
     answers  by key, as they stand in a description
     ask      for a person at a terminal; asked one after another, since one answer may settle others
+    show     tells what was recognised before anything is asked
     """
     files = dict(_files(where))
     name = where.resolve().name
     known, left = dict(answers), set[str]()
+    looked = _look(where, files, known)
+    if show is not None:
+        for line in recognised(looked):
+            show(line)
     while True:
         looked = _look(where, files, known)
         made, _ = composed(looked, known, name)
@@ -148,14 +155,18 @@ def _look(where: Path, files: Mapping[str, bytes], answers: Mapping[str, object]
     return Looked(tuple(found), inside, tuple(others), (*questions, *which))
 
 
-def lines_of(drafted: Drafted) -> Iterator[str]:
-    """What was recognised, file by file, what is open, and what reading back gave, in words."""
-    for kind in drafted.looked.kinds:
+def recognised(looked: Looked) -> Iterator[str]:
+    """What was recognised, file by file, with its evidence and the first rows as understood."""
+    for kind in looked.kinds:
         yield from _of_kind(kind)
-    for path, inside in drafted.looked.containers.items():
+    for path, inside in looked.containers.items():
         blocks = sum(len(g.blocks) for g in inside.groups)
         yield f"{path}: a container of raw signals with {len(inside.groups)} groups and {blocks} blocks"
-    yield from drafted.looked.others
+    yield from looked.others
+
+
+def outcome(drafted: Drafted) -> Iterator[str]:
+    """What is open, with choices and their evidence, and what reading back gave."""
     for note in drafted.draft.notes:
         yield f"note: {note}"
     yield from _open(drafted)

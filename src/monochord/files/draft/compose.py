@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from monochord.files.container import Contents
 from monochord.files.draft import facts, geometry, survey
 from monochord.files.draft.columns import LETTERS
-from monochord.files.draft.conventions import angles, frame, signals, strength
+from monochord.files.draft.conventions import angles, frame, logger, signals, strength
 from monochord.files.draft.findings import Choice, Question
 from monochord.files.draft.kinds import Kind, of_role
 from monochord.files.draft.layout import layout
@@ -153,6 +153,8 @@ def _further(work: Work, section: Section, kind: Kind, chosen: Mapping[str, Kind
         draft.put(section, "positive_turn", Question("tables.bolts.positive_turn", asks, known))
     elif kind.role == "wire_ends":
         _order(work, section, kind, seen)
+    elif kind.role == "ride":
+        logger(draft, section, kind)
     elif kind.role == "sightings":
         _other_points(draft, section, kind, chosen, seen)
 

@@ -8,15 +8,18 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from monochord.files import clock
 from monochord.files.draft import facts, geometry, survey
+from monochord.files.draft.cells import notations
 from monochord.files.draft.columns import LETTERS
 from monochord.files.draft.findings import Choice, Question
 from monochord.files.draft.kinds import Kind
-from monochord.files.draft.lines import Draft
+from monochord.files.draft.lines import Draft, Section
 from monochord.files.draft.sense import turning
 from monochord.files.draft.survey import Survey, frames, heard, spoken
 from monochord.files.draft.tables import Work
 from monochord.files.draft.words import KINDS, plain
+from monochord.files.schema_check import schema
 from monochord.ground.faults import Fault, Refused
 
 Sweep = tuple[NDArray[np.float64], NDArray[np.complex128]]
@@ -147,8 +150,10 @@ def signals(draft: Draft, wire: Sequence[Kind]) -> None:
         if len(set(told.values())) == 1:
             section.add(key, next(iter(told.values())), f"the name {next(iter(told))!r} says it")
             continue
-        asks = f"Are the {key} of the wire's tables peak or rms? Numbers cannot tell it; a mix-up is a factor 1.41."
-        draft.put(section, key, Question(f"signals.{key}", asks, (Choice("peak"), Choice("rms"))))
+        asks = (
+            f"How do the {key} of the wire's tables count? Numbers cannot tell it; a mix-up is a factor 1.41 or more."
+        )
+        draft.put(section, key, Question(f"signals.{key}", asks, tuple(map(Choice, _allowed("signals", key)))))
     turns = turning([s for k in wire if k.role == "wire_sweeps" for s in _sweeps(k)])
     if turns.factor:
         path = "signals.time_factor"
@@ -168,6 +173,52 @@ def signals(draft: Draft, wire: Sequence[Kind]) -> None:
         Choice("exp(-iwt)", "what lags has a positive phase"),
     )
     draft.put(section, "time_factor", Question("signals.time_factor", asks, known))
+
+
+def _allowed(*path: str) -> list[str]:
+    """The words that a description takes at this key, from its schema."""
+    rule: object = schema("lab")
+    for name in (*(part for key in path for part in ("properties", key)), "enum"):
+        rule = rule.get(name, []) if isinstance(rule, Mapping) else []
+    return [str(word) for word in rule] if isinstance(rule, list) else []
+
+
+def logger(draft: Draft, section: Section, kind: Kind) -> None:
+    """What a ride logger's numbers are: asked; its windows and whether the weight is in them: seen."""
+    assert kind.fit is not None
+    values = [c.values for k, p in kind.fit.places.items() if k != "temperature" and (c := kind.columns[p]).look == "n"]
+    asks = "What are the logger's numbers? A largest value and a mean of a window look alike."
+    words = _allowed("tables", "ride", "kind")
+    known = tuple(map(Choice, words))
+    told = draft.put(section, "kind", Question("tables.ride.kind", asks, known, needed=False)) if words else None
+    rest = np.array([np.median(v[np.isfinite(v)]) for v in values]) if values else np.zeros(0)
+    units = {
+        kind.columns[p].name.unit
+        for k, p in kind.fit.places.items()
+        if kind.columns[p].look == "n" and k != "temperature"
+    }
+    weight = {"g": 1.0, "m/s2": 9.81}.get(next(iter(units), ""), 0.0) if len(units) == 1 else 0.0
+    if weight and len(rest) == 3 and 0.8 < np.abs(rest).max() / weight < 1.2:
+        section.add(
+            "gravity", "included", f"medians of {', '.join(f'{r:.3g}' for r in rest)}: one axis shows the weight"
+        )
+    elif weight and len(rest) == 3 and np.abs(rest).max() / weight < 0.3:
+        section.add("gravity", "removed", f"medians of {', '.join(f'{r:.3g}' for r in rest)}: no axis shows the weight")
+    step = _step(kind)
+    if told in ("window maxima", "window rms", "peak to peak") and step:
+        section.add("window", f"{step:g} s", "the step of nearly all its times")
+
+
+def _step(kind: Kind) -> float:
+    """The step of times [s] when nearly all are alike, else 0."""
+    assert kind.fit is not None
+    column = kind.columns[kind.fit.places["time"]] if "time" in kind.fit.places else None
+    fitting = notations(column.cells) if column is not None else []
+    if column is None or len(fitting) != 1:
+        return 0.0
+    steps = np.diff(np.array(clock.seconds(column.cells, fitting[0])[0], float))
+    usual = float(np.median(steps)) if steps.size else 0.0
+    return usual if steps.size and np.mean(np.abs(steps - usual) < 0.01 * max(usual, 1e-3)) > 0.9 else 0.0
 
 
 def _sweeps(kind: Kind) -> list[Sweep]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from monochord.files.draft.cells import kind
 from monochord.files.draft.columns import Column, column_of
 from monochord.files.draft.findings import Choice, Question
+from monochord.files.draft.lexicon import COLUMNS
 from monochord.files.draft.roles import LEAD, Fitted, fitted
 from monochord.files.draft.shape import Shape, shape
 from monochord.files.draft.spelling import Marks, marks
@@ -174,7 +175,7 @@ def _kind(name: str, members: Sequence[Seen], answers: Mapping[str, str]) -> Kin
     fits = fitted(columns, name)
     told = answers.get(f"role.{name}", "")
     role, why = "", "nothing about it is that of a known kind of table"
-    if told in ROLES:
+    if told in COLUMNS:
         role, why = told, "as answered"
         fits = [f for f in fits if f.role == told] or [Fitted(told, 0.0, {}, {}, _needed(told))]
     elif fits:
@@ -197,7 +198,7 @@ def _which(made: Kind) -> Question:
         Choice(f.role, f"with {', '.join(f'{k} = {made.first.shape.header[p]}' for k, p in f.places.items())}")
         for f in leading
     ]
-    more = [Choice(role) for role in ROLES if role not in [c.value for c in choices]] if len(leading) < 2 else []
+    more = [Choice(role) for role in COLUMNS if role not in [c.value for c in choices]] if len(leading) < 2 else []
     asks = f"What kind of table is {made.name} ({', '.join(made.first.shape.header[:6])})?"
     return Question(
         f"role.{made.name}", asks, (*choices, *more, Choice("none", "it is not read")), needed=bool(leading)

@@ -95,6 +95,15 @@ COLUMNS: dict[str, dict[str, str]] = {
         "status": _STATUS,
     },
     "turns": {"bolt": _BOLT, "turns": "turns turned umdrehungen umdrehung drehung tours vueltas giri gedreht u"},
+    "check_moves": {
+        "what": "what part thing was que che quoi cosa",
+        "name": "name which welcher nom nombre nome",
+        "direction": "direction richtung direccion direzione towards",
+        "size": "size amount by betrag groesse taille tamano",
+        "turns": "turns umdrehungen tours vueltas giri",
+        "before": "before vorher avant antes prima",
+        "after": "after nachher apres despues dopo",
+    },
     "ride": {"time": _TIME, "temperature": _TEMPERATURE},
 }
 
@@ -111,6 +120,7 @@ FILES = {
     "feet": "feet fuesse pieds pies piedi fuehlprobe touch",
     "temperatures": "temperatures temperatures temperaturen temperatur temperaturas temperature temp",
     "turns": "turns turned umdrehungen drehungen tours vueltas giri",
+    "check_moves": "check+moves checks selftest probe",
     "ride": "logger ride fahrt transport shock road viaje viaggio strasse",
 }
 

@@ -24,6 +24,7 @@ ONE_OF = {
     "wire_ends": ("x", "y", "z"),
     "bolts": ("thread_pitch", "direction"),
     "turns": ("turns",),
+    "check_moves": ("before", "after"),
     "temperatures": ("temperature",),
     "wire_scans": tuple(f"{c}_{p}" for c in LETTERS for p in ("in", "amplitude")),
     "wire_sweeps": tuple(f"{c}_{p}" for c in LETTERS for p in ("in", "amplitude")),
@@ -57,7 +58,7 @@ def fitted(columns: Sequence[Column], file: str) -> list[Fitted]:
     >>> best.role, best.places
     ('turns', {'bolt': 0, 'turns': 1})
     """
-    found = [f for role in ROLES if (f := _fit(role, columns, file)) is not None]
+    found = [f for role in COLUMNS if (f := _fit(role, columns, file)) is not None]
     return sorted(found, key=lambda f: f.score, reverse=True)
 
 
@@ -155,9 +156,7 @@ def _named(role: str, key: str, column: Column, unit: str) -> float:
     special = special_of(role, name, unit)
     if special is not None:
         return 1.0 if special == key else 0.0
-    if key in COLUMNS[role]:
-        return matched(name, COLUMNS[role][key])
-    return 0.0
+    return matched(name, COLUMNS[role][key]) if key in COLUMNS[role] else 0.0
 
 
 def special_of(role: str, name: tuple[str, ...], unit: str) -> str | None:
