@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from monochord.files.draft.kinds import Kind
+from monochord.files.draft.lines import written
 from monochord.files.draft.readback import read_back
 from monochord.files.table import SUMMARIES
 from monochord.ground.faults import Refused
@@ -221,7 +224,6 @@ def test_a_sign_for_a_column_that_is_not_there_is_refused() -> None:
 
 
 def test_an_unfinished_draft_is_not_loaded_and_names_its_keys() -> None:
-    from monochord.files.draft.lines import written
 
     files: dict[str, str | bytes] = {"obs.csv": sightings(Habit()), "targets.csv": nominal(Habit())}
     draft, _, _ = drafted(files)
@@ -230,3 +232,50 @@ def test_an_unfinished_draft_is_not_loaded_and_names_its_keys() -> None:
     assert proof.read == ()
     assert any("'x' in frame" in f.given for f in proof.open)
     assert any("good_to" in f.given for f in proof.open)
+
+
+FACTS = {
+    "tables.targets.good_to": "0.5 mm",
+    "instrument.name": "tracker",
+    "instrument.angle": "2.5 urad",
+    "instrument.range": "6 um",
+    "instrument.range_per_distance": "1 um/m",
+    "instrument.range_sum": "plain",
+    "instrument.levelled": "no",
+    "instrument.mounting": "3 um",
+    "instrument.range_scale": "1 um/m",
+    "strength.means": "derivative",
+    "strength.at_current": "100 A",
+    "frame": "x left, y up, z along beam",
+}
+
+
+@pytest.mark.parametrize("habit", [GERMAN, FRENCH, SPANISH, ITALIAN], ids=["german", "french", "spanish", "italian"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_an_answered_draft_reads_every_file_back_onto_the_targets(habit: Habit, encoding: str) -> None:
+    mark, point = habit.delimiter, habit.decimal
+    magnets = [
+        ("magnet", "kind", "z_mm", "length_mm", "gradient", "unit"),
+        ("Q1", "quadrupole", "-1700.5", "250.0", "11.25", "T/m"),
+        ("S1", "sextupole", "1300.5", "200.0", "420.0", "T/m2"),
+    ]
+    text = "".join(mark.join(c.replace(".", point) for c in row) + "\n" for row in magnets)
+    files = {
+        "given/magnets.txt": text.encode(encoding),
+        "given/targets.txt": nominal(habit).encode(encoding),
+        "1-bench/obs.txt": sightings(habit).encode(encoding),
+    }
+    draft, _, _ = drafted(dict(files), dict(FACTS))
+    proof = read_back(written(draft, "answered"), "lab.toml", files)
+
+    assert asked(draft) == ["layout.reference"]
+    assert [str(f) for f in proof.open] == []
+    assert {r.role: (r.rows, r.refused) for r in proof.read} == {
+        "magnets": (2, 0),
+        "targets": (10, 0),
+        "sightings": (20, 0),
+    }
+    [line] = proof.geometry
+    told = re.search(r"from each of 2 stations half of the targets lie within (\S+) mm", line)
+    assert told
+    assert float(told[1]) < 1e-3, "mm: the tables are spelled to a micrometre or finer"
