@@ -23,7 +23,7 @@ from tests.formats_world import write
 
 PAGE = (Path(__file__).resolve().parents[2] / "docs" / "formats.md").read_text("utf-8")
 [POINTS, MODULE] = re.findall(
-    r"```(?:toml|python)\n# .*?\n(.*?)```", PAGE[PAGE.index("## A format of your own") :], re.DOTALL
+    r"```(?:toml|text)\n# .*?\n(.*?)```", PAGE[PAGE.index("## A format of your own") :], re.DOTALL
 )
 
 HEAD = (

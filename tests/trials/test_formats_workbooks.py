@@ -243,9 +243,7 @@ def test_a_value_beside_the_table_is_not_lost() -> None:
 
 def test_faults_of_a_bad_cell_name_sheet_and_cell() -> None:
     _, faults, _ = read(book(["p", "x"], ["A", 1.0], ["B", "12,x4"]), NAME, number("x"))
-    assert str(faults[0]).startswith(
-        "points.xlsx, line 3, column x (sheet Points, cell B3): given '12,x4'"
-    )
+    assert str(faults[0]).startswith("points.xlsx, line 3, column x (sheet Points, cell B3): given '12,x4'")
 
 
 # -- what a package may hide -------------------------------------------------------------------------
