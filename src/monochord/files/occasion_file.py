@@ -196,6 +196,9 @@ class Reader:
         raw = raw_signals(found, name, self.lab, self.faults, self.notes)
         measured.raw_scans += raw.scans
         measured.raw_sweeps += raw.sweeps
+        measured.clocks.setdefault("waveforms", []).extend(raw.clocks)
+        for scan in raw.scans:
+            measured.timed.observed += scan.times[~np.isnan(scan.times)].tolist()
         self.imports.append(of_waveforms(name, self.lab, raw.scans, raw.sweeps))
         for axis, place in raw.sensors.items():
             if abs(self.sensors.setdefault(axis, place) - place) > 1e-6:
@@ -208,7 +211,7 @@ class Reader:
         if not measured.timed.readings:
             return
         told = measured.clocks
-        others = [*told.get("sightings", []), *told.get("wire_scans", [])]
+        others = [c for role in ("sightings", "wire_scans", "waveforms") for c in told.get(role, [])]
         self.faults.faults.extend(one_scale(told.get("temperatures", []), others))
         within = self.lab.root.node("tables").node("temperatures").amount("within", "time")
         measured.temperatures += at_observations(measured.timed, within, self.notes)

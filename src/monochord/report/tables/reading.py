@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from monochord.campaign.found.result import Result
-from monochord.report.document_reading import NO_CLOCK, NO_PAIRING, NO_ZONE
+from monochord.report.document_reading import NO_CLOCK, NO_PAIRING
 from monochord.report.svg import ident
 from monochord.report.tables.table import Table, words
 
@@ -59,7 +59,7 @@ def clocks_table(result: Result) -> Table:
         (
             words(c.file),
             words(c.column),
-            words(c.zone or NO_ZONE),
+            words(c.zone or "not told"),
             words(c.first),
             words(c.last),
             words(c.first_utc or c.first_local),
