@@ -13,6 +13,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
+from benchmarks import table_reading
 from benchmarks.timing import Command, best, blas_kernel, cores
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -83,6 +84,7 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=7, help="runs of each command, the shortest counts")
     parser.add_argument("--folder", type=Path, default=FOLDER, help="a laboratory's folder to evaluate")
     parser.add_argument("--lab", type=Path, default=LAB, help="its description")
+    parser.add_argument("--rows", type=int, default=table_reading.ROWS, help="rows of the table that is read")
     asked = parser.parse_args()
 
     print(
@@ -90,6 +92,8 @@ def main() -> None:
     )
     print(measure(help_speed(), asked.rounds), flush=True)
     with tempfile.TemporaryDirectory() as folder:
+        for line in table_reading.measured(Path(folder), asked.rounds, asked.rows):
+            print(line, flush=True)
         campaign = Path(folder) / "campaign"
         if not (asked.folder.is_dir() and asked.lab.is_file()):
             print("whole evaluation: not measured, there is no laboratory at --folder or no description at --lab")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
-from benchmarks import run, timing
+from benchmarks import run, table_reading, timing
 
 
 def test_best_keeps_the_shortest_of_turns_taken_in_order(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -49,7 +50,7 @@ def test_the_kernel_is_named_or_the_reason_told() -> None:
 
 def test_the_one_line_command_runs_and_leaves_nothing_out() -> None:
     done = subprocess.run(
-        [sys.executable, "-m", "benchmarks.run", "--rounds", "1"],
+        [sys.executable, "-m", "benchmarks.run", "--rounds", "1", "--rows", "2000"],
         cwd=run.ROOT,
         capture_output=True,
         text=True,
@@ -59,3 +60,16 @@ def test_the_one_line_command_runs_and_leaves_nothing_out() -> None:
     assert "BLAS kernel" in done.stdout
     assert "--help" in done.stdout
     assert "whole evaluation" in done.stdout
+    assert "table of 2000 rows / numpy.loadtxt" in done.stdout
+    assert "polars.read_csv" in done.stdout
+
+
+def test_a_table_is_timed_only_when_it_is_read_right(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = table_reading.ours
+    assert all("at most" in line or "not measured" in line for line in table_reading.measured(tmp_path, 1, 50))
+
+    monkeypatch.setattr(table_reading, "ours", lambda path: (real(path)[0] + 1e-9, []))
+    assert table_reading.measured(tmp_path, 1, 50) == ["table of 50 rows: NOT right, its numbers differ"]
+
+    monkeypatch.setattr(table_reading, "ours", lambda path: (real(path)[0], []))
+    assert "a spoiled cell is told as []" in table_reading.measured(tmp_path, 1, 50)[0]

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from monochord.files import cutting, gathering
-from monochord.files.columns import Column, Form, Rows
+from monochord.files.columns import Array, Column, Form, Rows
 from monochord.files.gathering import Windows
 from monochord.files.reading import read_file
 from monochord.files.roles import Meaning
@@ -65,9 +65,11 @@ def windows(
     monkeypatch.setattr(gathering, "MOST_WINDOWS", most)
     kept = Windows("ride.csv")
     for start in range(0, len(values), each_part):
-        part = np.array(values[start : start + each_part], np.float64)
+        part: Array = np.array(values[start : start + each_part], np.float64)
         lines = range(2 + start, 2 + start + len(part))
-        kept.add(Rows("ride.csv", lines, number={"time": np.arange(start, start + len(part)) * 1.0, "x": part}))
+        kept.add(
+            Rows("ride.csv", lines, number={"time": np.arange(start, start + len(part), dtype=np.float64), "x": part})
+        )
     return kept.rows(), kept.notes()
 
 
