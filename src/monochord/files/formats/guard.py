@@ -25,7 +25,7 @@ from monochord.files.table import Table
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 #: Seconds that a child may take, bytes per second on top, and memory it may ask for [bytes].
-PATIENCE, PACE, MOST_MEMORY = 60.0, 2e6, 3 << 30
+PATIENCE, PACE, MOST_MEMORY = 60.0, 1e5, 3 << 30
 
 Answer = Mapping[str, object]
 
