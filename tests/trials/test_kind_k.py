@@ -25,7 +25,7 @@ from monochord.files.container import contents, inspect
 from monochord.files.patience import Patience, copied, quiet
 from monochord.ground.faults import Fault, Refused
 from tests.table_world import number, read, text
-from tests.trial_bench import Bench
+from tests.trial_bench import EXCERPT, Bench
 
 TRACKER = "4-back/tracker.csv"
 
@@ -272,6 +272,22 @@ def test_a_container_cut_at_six_tenths(tmp_path: Path) -> None:
     assert faults[0].given == f"incomplete: {cut} of {len(whole)} bytes"
     assert "nothing was computed" in faults[0].remedy
     assert hashlib.sha256(path.read_bytes()).hexdigest() == digest
+
+
+def test_a_text_of_the_same_name_beside_a_damaged_container_is_offered(bench: Bench) -> None:
+    text = (EXCERPT / "b.toml").read_text("utf-8")
+    with bench.lab.open("a") as lab:
+        lab.write(text[text.index("[waveforms]") : text.index("# --- instruments")].replace("wire.h5", "raw.h5"))
+    folder = bench.data / "2-aligned"
+    with h5py.File(folder / "raw.h5", "w") as file:
+        file.create_group("scan01")["000"] = np.arange(10000.0)
+    whole = (folder / "raw.h5").read_bytes()
+    (folder / "raw.h5").write_bytes(whole[:50000])
+    (folder / "raw.txt").write_text("t;x\n0;0\n")
+    printed = bench.refused()
+    assert f"{folder}/raw.h5: given incomplete: 50000 of {len(whole)} bytes" in printed
+    assert "raw.txt stands beside it" in printed
+    assert (folder / "raw.h5").read_bytes() == whole[:50000]
 
 
 _WRITER = """

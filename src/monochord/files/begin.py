@@ -27,6 +27,7 @@ from monochord.files.reading import read_file
 from monochord.files.repeated import once_each
 from monochord.files.settings import Settings, settled
 from monochord.files.toml_writer import toml
+from monochord.files.words import listed
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 #: Folder of the untouched files inside a campaign.
@@ -117,9 +118,19 @@ def _fill(made: Path, folder: Path, described: Lab, layout: Layout, patience: Pa
             try:
                 inspect(target, str(folder / file.path))
             except Refused as refusal:
-                faults += refusal.faults
+                faults += [_with_twin(f, folder / file.path) for f in refusal.faults]
     if faults:
         raise Refused(faults)
+
+
+def _with_twin(fault: Fault, path: Path) -> Fault:
+    """The fault of a container that cannot be read, with the text file of the same name that stands beside it."""
+    texts = (".csv", ".txt", ".tsv", ".dat", ".jsonl")
+    twins = sorted(p.name for p in path.parent.glob("*") if p.stem == path.stem and p.suffix.lower() in texts)
+    if not twins:
+        return fault
+    hint = f"{listed(twins)} stands beside it: describe that as a table to read it instead"
+    return replace(fault, remedy=f"{fault.remedy}; {hint}")
 
 
 def _files(layout: Layout) -> list[Found]:
