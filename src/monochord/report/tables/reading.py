@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from monochord.campaign.found.result import Result
+from monochord.campaign.given.imports import Import
 from monochord.report.document_reading import NO_CLOCK, NO_PAIRING
 from monochord.report.svg import ident
 from monochord.report.tables.table import Table, words
@@ -11,22 +12,21 @@ from monochord.report.tables.table import Table, words
 def imports_table(result: Result) -> Table:
     """How every file was read: rows by what they are, spelling, conversions, columns that were not read."""
     rows = tuple(
-        (
-            words(told.path),
-            *(words(str(n)) for n in (told.rows, told.data, told.heads, told.remarks, told.refused)),
-            words(told.spelling),
-            words("; ".join(told.conversions) or "none"),
-            words(", ".join(told.passed_over) or "none"),
-        )
+        (words(told.path), words(told.counts), words(told.spelling), words(_converted(told)))
         for told in result.campaign.imports
     )
     return Table(
         ident("table-imports"),
-        "How files were read: rows are data, heads, remarks and refused ones",
-        ("file", "rows", "data", "heads", "remarks", "refused", "spelling", "converted", "columns not read"),
+        "How files were read: every row is data, head, remark or refused",
+        ("file", "rows", "spelling", "converted, and what was not read"),
         rows,
         empty="No file was read by the lab description.",
     )
+
+
+def _converted(told: Import) -> str:
+    over = [f"not read: {', '.join(told.passed_over)}"] if told.passed_over else []
+    return "; ".join([*told.conversions, *over]) or "nothing converted"
 
 
 def pairings_table(result: Result) -> Table:
