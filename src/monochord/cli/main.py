@@ -12,6 +12,7 @@ from functools import partial
 import click
 
 from monochord import __version__
+from monochord.cli.signs import signs
 
 DEFECT, REFUSED, LACKING, DIFFERS = 1, 3, 4, 5
 
@@ -415,6 +416,8 @@ def demo(seed: int, into: str) -> None:
     click.echo(f"Page: {done.page}   Paper: {done.paper}   Result: {done.document}")
     click.echo(f"All data invented, seed {seed}.")
 
+
+main.add_command(signs)
 
 _LIKE = 'temperature.4-back="20.31 degC"'
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
+from monochord.campaign.given.check_move import CheckMove
 from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.imports import Import
@@ -17,6 +18,7 @@ from monochord.campaign.given.survey import Sighting
 from monochord.campaign.given.wire import RawScan, RawSweep, Sweep, WireScan
 from monochord.campaign.origin import Source
 from monochord.files import small_tables, wire_tables
+from monochord.files.check_moves import check_moves
 from monochord.files.checks_loads import check_loads
 from monochord.files.checks_survey import habits_of, look_at_survey
 from monochord.files.checks_wire import check_wire
@@ -51,6 +53,7 @@ class Measured:
     turns: list[Turn] = field(default_factory=list)
     ride: list[RideSample] = field(default_factory=list)
     logger: RideLogger | None = None
+    check_moves: list[CheckMove] = field(default_factory=list)
     clocks: dict[str, list[ClockTold]] = field(default_factory=dict)
     timed: Timed = field(default_factory=lambda: Timed([], [], []))
     samples: dict[str, Path] = field(default_factory=dict)
@@ -116,6 +119,7 @@ class Reader:
             node.text("stringing"),
             tuple(c for told in measured.clocks.values() for c in told),
             measured.logger,
+            tuple(replace(m, after=m.after or name) for m in measured.check_moves),
         )
         self.pairings += of_occasion(self.girder, found, self._aside())
         return found
@@ -178,6 +182,17 @@ class Reader:
         elif role == "ride":
             measured.ride += small_tables.ride(rows, lab)
             measured.logger = small_tables.ride_logger(lab, rows.file)
+        elif role == "check_moves":
+            measured.check_moves += check_moves(rows, lab, self._movable(), faults)
+
+    def _movable(self) -> dict[str, list[str]]:
+        """What can be moved for a check -> the names that there are."""
+        girder = self.girder
+        return {
+            "magnet": [m.name for m in girder.magnets],
+            "target": [t.name for t in girder.targets],
+            "bolt": [b.name for b in girder.bolts],
+        }
 
     def _waveforms(self, measured: Measured) -> None:
         if not measured.samples and not measured.indexes:

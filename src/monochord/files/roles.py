@@ -116,6 +116,15 @@ ROLES: dict[str, dict[str, Meaning]] = {
         **{letter: _number("acceleration", lacking="drop row") for letter in "xyz"},
         "temperature": _number("temperature", needed=False, lacking="unknown"),
     },
+    "check_moves": {
+        "what": Meaning("word", words=("wire", "magnet", "target", "bolt")),
+        "name": _NAME,
+        "direction": Meaning("text"),
+        "size": _number("length", needed=False, lacking="unknown"),
+        "turns": _number("turns", needed=False, lacking="unknown"),
+        "before": Meaning("text", needed=False),
+        "after": Meaning("text", needed=False, lacking="unknown"),
+    },
 }
 
 #: Roles whose files stand in the girder's own folder.
@@ -130,6 +139,7 @@ OF_OCCASION = (
     "temperatures",
     "turns",
     "ride",
+    "check_moves",
     "waveforms",
     "waveform_index",
 )

@@ -26,6 +26,7 @@ from monochord.job.context import Context
 from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
+from monochord.job.signs import sign_checks
 from monochord.job.verdicts import verdicts
 from monochord.job.widen import said, widened_line, widened_plans
 from monochord.report.words import offset_words
@@ -69,6 +70,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
         plans=planned,
         verdicts=judged,
         budgets=budgets(campaign, found, changes, judged),
+        signs=sign_checks(campaign, found, changes),
     )
 
 

@@ -18,6 +18,7 @@ from monochord.report.document_comparison import comparisons_part
 from monochord.report.document_occasion import occasion_part
 from monochord.report.document_plan import plans_part
 from monochord.report.document_reading import clocks_part, imports_part, pairings_part
+from monochord.report.document_signs import signs_part
 from monochord.report.document_verdict import verdicts_part
 from monochord.report.entries import Part, Value, entry
 from monochord.report.facts import finite
@@ -136,6 +137,7 @@ PARTS: Mapping[str, Callable[[Result], Part]] = {
     "verdicts": verdicts_part,
     "budgets": budgets_part,
     "moves": _moves,
+    "signs": signs_part,
     "imports": imports_part,
     "pairings": pairings_part,
     "clocks": clocks_part,

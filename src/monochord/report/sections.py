@@ -17,6 +17,7 @@ from monochord.report.svg import Picture
 from monochord.report.tables.origin import origins_table
 from monochord.report.tables.reading import clocks_table, imports_table, pairings_table
 from monochord.report.tables.ride import ride_table
+from monochord.report.tables.signs import signs_table
 from monochord.report.tables.state import (
     conditions_table,
     failed_table,
@@ -115,7 +116,13 @@ def tables_chapter(result: Result) -> Chapter:
             ),
             Section(
                 "Checks and what is missing",
-                tables=(lacks_table(result), failed_table(result), gates_table(result), notes_table(result)),
+                tables=(
+                    lacks_table(result),
+                    failed_table(result),
+                    gates_table(result),
+                    signs_table(result),
+                    notes_table(result),
+                ),
             ),
         ),
     )  # fmt: skip

@@ -14,6 +14,7 @@ from monochord.campaign.found.comparison import Comparison
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.ride import RideFinding
+from monochord.campaign.found.signs import SignCheck
 from monochord.campaign.found.verdict import Verdict
 from monochord.campaign.given.campaign import Campaign
 from monochord.campaign.origin import Origin
@@ -103,3 +104,4 @@ class Result:
     plans: tuple[BoltPlan, ...] = ()
     verdicts: tuple[Verdict, ...] = ()
     budgets: tuple[Budget, ...] = ()
+    signs: tuple[SignCheck, ...] = ()

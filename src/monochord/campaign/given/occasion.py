@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from monochord.campaign.given.check_move import CheckMove
 from monochord.campaign.given.clock import ClockTold
 from monochord.campaign.given.ride import RideLogger
 from monochord.campaign.given.survey import Sighting
@@ -71,6 +72,7 @@ class Occasion:
     logger       what the numbers of the ride are, None when there was no ride
     stringing    name of the wire's stringing: occasions that name the same one were scanned with one wire, not strung anew
                  between them; "" where the wire was strung anew
+    check_moves  small known moves that were made to see that every sign of the description is right
     clocks       what the clocks of its files told
     """
 
@@ -90,3 +92,4 @@ class Occasion:
     stringing: str = ""
     clocks: tuple[ClockTold, ...] = ()
     logger: RideLogger | None = None
+    check_moves: tuple[CheckMove, ...] = ()
