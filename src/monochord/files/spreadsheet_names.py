@@ -10,11 +10,18 @@ import re
 from collections.abc import Iterator
 from datetime import date, timedelta
 
+#: Names of the months and their short forms, as spreadsheets of several languages write them.
 _MONTHS = (
-    ("jan", "jän"), ("feb",), ("mar", "mär", "mrz"), ("apr",), ("may", "mai"), ("jun",),
-    ("jul",), ("aug",), ("sep",), ("oct", "okt"), ("nov",), ("dec", "dez"),
+    ("january", "januar", "jänner", "janvier", "enero", "gennaio"), ("february", "februar", "février", "febrero", "febbraio"),
+    ("march", "märz", "mrz", "mars", "marzo"), ("april", "avril", "abril", "aprile"), ("may", "mai", "mayo", "maggio"),
+    ("june", "juni", "juin", "junio", "giugno"), ("july", "juli", "juillet", "julio", "luglio"),
+    ("august", "août", "agosto"), ("september", "sept", "septembre", "septiembre", "settembre"),
+    ("october", "oktober", "octobre", "octubre", "ottobre"), ("november", "novembre", "noviembre"),
+    ("december", "dezember", "décembre", "diciembre", "dicembre"),
 )  # fmt: skip
-_MONTH = {word: number for number, words in enumerate(_MONTHS, start=1) for word in words}
+_MONTH = {
+    spelled: number for number, words in enumerate(_MONTHS, start=1) for word in words for spelled in (word, word[:3])
+}
 _PIECES = re.compile(r"\d+|[^\W\d_]+")
 _SHAPE = re.compile(r"[\w\s./,\-]+")
 _MIDNIGHT = re.compile(r"[ T]0?0:00(:00(\.0+)?)?(\s*AM)?$", re.ASCII)
@@ -52,6 +59,8 @@ def looks_like_date(name: str) -> bool:
 
     >>> looks_like_date("2002-03-01"), looks_like_date("3-1-2"), looks_like_date("01-Feb"), looks_like_date("MAR1")
     (True, False, True, False)
+    >>> looks_like_date("Octu1.1"), looks_like_date("1-October")  # the first three letters alone are no month
+    (False, True)
     """
     return _date_like(name) and not name.strip().isdecimal() and any(True for _ in _days(name))
 
@@ -61,7 +70,7 @@ def _date_like(text: str) -> bool:
     if bare.isdecimal():
         return int(bare) in _DAY_NUMBERS
     pieces = _PIECES.findall(bare)
-    worded = any(p.casefold()[:3] in _MONTH for p in pieces if not p.isdecimal())
+    worded = any(p.casefold() in _MONTH for p in pieces if not p.isdecimal())
     year = any(p.isdecimal() and len(p) == 4 for p in pieces)
     return len(pieces) in (2, 3) and (year or (worded and re.search(r"\W", bare) is not None))
 
@@ -92,7 +101,7 @@ def _days(text: str) -> Iterator[Day]:
 
 
 def _worded(pieces: list[str], place: int) -> Iterator[Day]:
-    month = _MONTH.get(pieces[place].casefold()[:3])
+    month = _MONTH.get(pieces[place].casefold())
     rest = [int(p) for i, p in enumerate(pieces) if i != place]
     if month is None:
         return
