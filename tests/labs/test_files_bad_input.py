@@ -113,7 +113,7 @@ def test_another_unit_in_the_numbers(sample: Sample) -> None:
     assert (first.line, first.column) == (2, "distance_mm")
     assert "unit" in first.remedy
     assert [p.line for p in pictures] == [2, 39, 76]  # one for each station
-    assert all("distances 1000 times too small" in p.remedy for p in pictures)
+    assert all("distances: 1000 times too small" in p.remedy for p in pictures)
 
 
 def test_degrees_read_as_gon(sample: Sample) -> None:
@@ -139,7 +139,7 @@ def test_wrong_sense_of_the_circle(sample: Sample) -> None:
     sample.change("lab.toml", '"counter-clockwise"', '"clockwise"')
     faults = sample.refused()
     assert len(faults) == 6  # three stations on two occasions
-    assert all("mirror image" in f.remedy and f.line is not None for f in faults)
+    assert all("(angles.horizontal) in line" in f.remedy and f.line is not None for f in faults)
 
 
 def test_elevation_for_zenith(sample: Sample) -> None:
