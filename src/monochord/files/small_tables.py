@@ -89,7 +89,10 @@ def ride(rows: Rows, lab: Lab) -> list[RideSample]:
     since = (times - times[0]).tolist()
     shocks = lab.axes.points(rows).tolist()
     warm = rows.known_all("temperature")
-    return [RideSample(t, (x, y, z), w) for t, (x, y, z), w in zip(since, shocks, warm, strict=True)]
+    return [
+        RideSample(t, (x, y, z), w, rows.file, line)
+        for t, (x, y, z), w, line in zip(since, shocks, warm, rows.lines, strict=True)
+    ]
 
 
 def ride_logger(lab: Lab, file: str) -> RideLogger:

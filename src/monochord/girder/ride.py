@@ -51,9 +51,9 @@ def ride_finding(samples: Sequence[RideSample], logger: RideLogger | None = None
     told = logger or RideLogger()
     times = np.array([s.time for s in samples])
     values = np.array([s.acceleration for s in samples], float)
-    weight, warnings = _weight(values, told)
-    beyond = _beyond(values, weight, told)
-    low, high, bound = _bounds(beyond, weight, told)
+    weight, warnings = weight_in(values, told)
+    beyond = beyond_weight(values, weight, told)
+    low, high, bound = bounds_of(beyond, weight, told)
     clipped = _clipped(values, told)
     if clipped.any():
         high, bound = None, f"{bound}; {int(clipped.sum())} rows at full scale, where the true peak is unknown"
@@ -93,7 +93,7 @@ def ride_finding(samples: Sequence[RideSample], logger: RideLogger | None = None
     )
 
 
-def _weight(values: Array, told: RideLogger) -> tuple[Array, list[str]]:
+def weight_in(values: Array, told: RideLogger) -> tuple[Array, list[str]]:
     """The weight in the numbers (3,) [m/s2], zero where there is none, and contradictions to what is said of it."""
     rest = np.median(values, axis=0)
     size = float(np.linalg.norm(rest)) / G
@@ -117,14 +117,14 @@ def _weight(values: Array, told: RideLogger) -> tuple[Array, list[str]]:
     return (rest if weighs else np.zeros(3)), warnings
 
 
-def _beyond(values: Array, weight: Array, told: RideLogger) -> Array:
+def beyond_weight(values: Array, weight: Array, told: RideLogger) -> Array:
     """Acceleration beyond the weight (n, 3) [m/s2]; of effective values, in squares."""
     if told.kind == "window rms":
         return np.sqrt(np.maximum(values**2 - weight**2, 0.0))
     return values - weight
 
 
-def _bounds(beyond: Array, weight: Array, told: RideLogger) -> tuple[float, float | None, str]:
+def bounds_of(beyond: Array, weight: Array, told: RideLogger) -> tuple[float, float | None, str]:
     """Least and largest that the ride's largest shock can have been [m/s2], and where that comes from."""
     vector = float(np.linalg.norm(beyond, axis=1).max())
     axis = float(np.abs(beyond).max())

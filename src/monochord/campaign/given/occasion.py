@@ -51,7 +51,7 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class RideSample:
-    """One row of the ride logger: seconds from its first, acceleration per axis [m/s2], temperature [degC].
+    """One row of the ride logger: seconds from its first, acceleration per axis [m/s2], temperature [degC], where it stands.
 
     What the acceleration is, a sample, a window's largest or effective value, tells the occasion's :class:`RideLogger`.
     """
@@ -59,6 +59,8 @@ class RideSample:
     time: float
     acceleration: tuple[float, float, float]
     temperature: float | None
+    file: str = field(default="", compare=False)
+    line: int = field(default=0, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,6 +18,7 @@ from monochord.job.why.intervals import of_interval
 from monochord.job.why.known import Known, Teller, rooms_of
 from monochord.job.why.lines import of_line
 from monochord.job.why.names import number_at, numbers, split
+from monochord.job.why.ride import of_ride, of_weight
 from monochord.job.why.shifts import of_shift
 from monochord.job.why.verdicts import of_tolerance, of_verdict
 from monochord.report.document import result_document
@@ -31,6 +32,8 @@ TELLERS: tuple[Teller, ...] = (
     of_shift,
     of_budget,
     of_interval,
+    of_ride,
+    of_weight,
     beside,
     uncertainty,
 )
