@@ -86,15 +86,17 @@ class _Parts:
         head = head_of(lines, self.file, self.dialect, self.faults, notes)
         if head is None:
             return
-        table = self._careful(head, lines[head.first :], head.first + 1, last=last, notes=notes)
+        above = lines[: head.first] if lines[-1] or len(lines) > head.first else lines[:-1]
+        unfinished = last and bool(lines[-1].strip())
+        table = self._careful(Body(head, lines[head.first :], len(above) + 1, last, unfinished), notes)
         table.seen += head.rows
         table.heads += head.rows
-        table.blank += head.first - head.rows
+        table.blank += len(above) - head.rows
         while not last:
             yield table
             data, last = next(blocks)
             start, ordinary = self.line, self._ordinary(head, data)
-            table = ordinary or self._careful(head, self._text(data, last).split("\n"), start, last=last, notes=[])
+            table = ordinary or self._rest(head, data, start, last=last)
         table.notes += self.cleaner.notes()
         self.misshapen.close(self.faults)
         yield table
@@ -130,8 +132,8 @@ class _Parts:
             following = self.stream.read(self.part)
             try:
                 text = rest + decoder.decode(block, final=not following)
-            except UnicodeDecodeError as error:
-                given = "a character that is cut off" if "truncated" in error.reason else str(error)
+            except UnicodeError as error:  # also for a lacking byte-order mark
+                given = "a character that is cut off" if "truncated" in str(error) else str(error)
                 remedy = "the file seems cut off; copy it again from where it was made"
                 line = self.line + rest.count("\n")
                 raise Refused([Fault(given, f"text in {self.used}", remedy, self.file, line)]) from None
@@ -157,15 +159,18 @@ class _Parts:
 
     # -- rows ------------------------------------------------------------------------------------
 
-    def _careful(self, head: Head, lines: list[str], start: int, *, last: bool, notes: list[Fault]) -> Table:
-        blank = 0
-        unfinished = last and bool(lines) and bool(lines[-1].strip())
+    def _rest(self, head: Head, block: bytes | str, start: int, *, last: bool) -> Table:
+        lines = self._text(block, last).split("\n")
+        return self._careful(Body(head, lines, start, last, last and bool(lines[-1].strip())), [])
+
+    def _careful(self, body: Body, notes: list[Fault]) -> Table:
+        blank, lines = 0, body.lines
         if lines and not lines[-1]:
             lines.pop()
         while lines and not lines[-1].strip():
             lines.pop()
             blank += 1
-        table = table_of(Body(head, lines, start, last, unfinished), notes, self.faults, self.misshapen)
+        table = table_of(body, notes, self.faults, self.misshapen)
         table.blank += blank
         table.encoding = self.used
         return table

@@ -7,6 +7,9 @@ from dataclasses import dataclass, field, replace
 
 from monochord.ground.faults import Fault, Gatherer
 
+#: Signs of what was found that are shown.
+_SHOWN = 200
+
 #: Cells of one column, and notes of one kind, that are named one by one.
 MOST_FAULTS, MOST_NOTES = 20, 200
 
@@ -36,12 +39,14 @@ class Tellings:
 
     def fault(self, fault: Fault) -> None:
         """Tell a cell that does not fit."""
+        fault = _shown(fault)
         name = str(fault.column)
         if self._named(("fault", name), fault, self.most.get(name, MOST_FAULTS)):
             self.faults.faults.append(fault)
 
     def note(self, fault: Fault) -> None:
         """Tell what did not stop the reading."""
+        fault = _shown(fault)
         if self._named((fault.remedy, str(fault.column or "")), fault, MOST_NOTES):
             self.notes.append(fault)
 
@@ -59,3 +64,10 @@ class Tellings:
             return True
         self._after.setdefault(key, fault)
         return False
+
+
+def _shown(fault: Fault) -> Fault:
+    """The fault with no more of a very long cell than a person reads."""
+    if len(fault.given) <= _SHOWN:
+        return fault
+    return replace(fault, given=f"{fault.given[:60]} ... ({len(fault.given)} signs)")

@@ -30,11 +30,17 @@ _SIGNS = b"0123456789+-.eE; "
 _MINUS = {ord(c): "-" for c in "\u2212\u2013\u2012\u2010\u2011\uff0d\ufe63"}
 _SPACES = "".join(chr(c) for c in (0xA0, 0x2009, 0x202F, 0x2007, 0x2008, 0x2002, 0x2003))
 _APOSTROPHES = "\u2019\u02bc\u2032\uff07"
-_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
-_FORTRAN = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+))[dDqQ]([+-]?\d+)", re.ASCII)
+# Runs of digits are taken whole (++): a long cell that is no number is then told in one pass over it.
+_PLAIN = re.compile(r"[+-]?(?:\d++\.?\d*+|\.\d++)(?:[eE][+-]?\d++)?", re.ASCII)
+_FORTRAN = re.compile(r"([+-]?(?:\d++\.?\d*+|\.\d++))[dDqQ]([+-]?\d++)", re.ASCII)
 # An exponent of three digits has lost its letter; only after 0.ddd, so that joined cells never pass for one.
 _LETTERLESS = re.compile(r"([+-]?0?\.\d+)([+-]\d{3})", re.ASCII)
-_EMPTY = re.compile(r"[+-]?\.?|[+-]?\d*\.?\d*[eEdD][+-]?", re.ASCII)
+_EMPTY = re.compile(r"[+-]?\.?|[+-]?\d*+\.?\d*+[eEdD][+-]?", re.ASCII)
+
+_EXPONENT, _DIGIT = re.compile("[eEdDqQ]"), re.compile("[1-9]")
+
+#: Signs of the longest cell that is looked at for what it was meant to be.
+_LOOKED_AT = 80
 
 #: Spellings that are never read, and what is wanted instead: the first that fits a cell tells why it is refused.
 _WHY = (
@@ -133,7 +139,8 @@ def _fast(cells: Sequence[str], spelling: Spelling) -> Array | None:
     if not np.isfinite(values).all():
         return None
     # A number too small for floating point would become 0: then every cell is looked at.
-    return None if b"e-" in signs.lower() and not values.all() else values
+    zeros = np.flatnonzero(values == 0.0).tolist()
+    return None if any(_DIGIT.search(_EXPONENT.split(cells[i])[0]) for i in zeros) else values
 
 
 def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str, str]:
@@ -171,12 +178,14 @@ def _value(text: str) -> float | None:
         value = float(f"{found[1]}e{found[2]}")
     else:
         return None
-    if value == 0.0 and any(c in "123456789" for c in re.split("[eEdDqQ]", text)[0]):
+    if value == 0.0 and _DIGIT.search(_EXPONENT.split(text)[0]):
         return None  # too small for floating point: it must not become 0
     return value if math.isfinite(value) else None
 
 
 def _why(text: str) -> str:
+    if len(text) > _LOOKED_AT:
+        return ""
     if any(unicodedata.category(c) == "Cf" for c in text):
         return "a number without invisible signs in it"
     if not all(c.isascii() for c in text if c.isnumeric()):

@@ -112,7 +112,7 @@ class _File:
         if self.found is None:
             return None
         rows = self.gathered.rows()
-        if not len(rows):
+        if not len(rows) and not any(f.file == self.file for f in self.tellings.faults.faults):
             remedy = "see whether the file was written and copied to its end"
             self.tellings.notes.append(Fault("no row of data", "rows below the names", remedy, self.file))
         self.tellings.notes += self.gathered.notes()

@@ -64,8 +64,9 @@ def head_of(lines: Sequence[str], file: str, dialect: Dialect, faults: Gatherer,
     (('id', 'x'), 1)
     """
     dialect = _behind_sep(lines, dialect)
-    if len(lines) < dialect.header_line or not any(line.strip() for line in lines):
-        given, expected = f"{len(lines)} lines", f"column names in line {dialect.header_line}"
+    there = len(lines) - (not lines[-1])
+    if there < dialect.header_line or not any(line.strip() for line in lines):
+        given, expected = f"{there} lines", f"column names in line {dialect.header_line}"
         faults.add(given, expected, "see the file, or header_line in the lab description", file=file)
         return None
     start = dialect.first_data_line - 1

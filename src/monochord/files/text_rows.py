@@ -54,6 +54,7 @@ class Body:
 
     lines  without those of the head;  line  1-based number of the first of them
     last   whether the file ends here;  unfinished  whether its last line lacks an end
+    ends   line of a row -> line where it ends, of rows that run over several
     """
 
     head: Head
@@ -61,6 +62,12 @@ class Body:
     line: int
     last: bool = True
     unfinished: bool = False
+    ends: dict[int, int] = field(default_factory=dict)
+
+    @property
+    def end(self) -> int:
+        """Its last line; that of the head where there are no rows."""
+        return self.line + len(self.lines) - 1
 
 
 def table_of(body: Body, notes: list[Fault], faults: Gatherer, misshapen: Misshapen) -> Table:
@@ -69,7 +76,7 @@ def table_of(body: Body, notes: list[Fault], faults: Gatherer, misshapen: Missha
     table = Table(head.file, head.names, head.units, [], range(0), head.dialect, notes)
     if not _alike(table, body):
         _one_by_one(table, body, faults, misshapen)
-    if body.unfinished and body.last and len(table.lines):
+    if body.unfinished and body.last:
         table.open_line = body.line + len(body.lines) - 1
         _whole(table, body, faults)
     return table
@@ -127,7 +134,7 @@ def _one_by_one(table: Table, body: Body, faults: Gatherer, misshapen: Misshapen
             shown = head.mark.join(cells) if head.mark else " ".join(cells)
             _note(table, number, repr(shown[:80]), "passed over as a remark")
         else:
-            cut_off = body.unfinished and body.last and number >= body.line + len(body.lines) - 1
+            cut_off = body.unfinished and body.last and number >= body.end
             remedy = "the file seems cut off; copy it again" if cut_off else _misfit(cells, head)
             given = f"{len(cells)} cell{'s' if len(cells) != 1 else ''}"
             expected = f"{width} cells as in the header"
@@ -202,12 +209,13 @@ def _quoted_rows(body: Body, table: Table, faults: Gatherer) -> Iterator[tuple[i
                 given = "a quote that is never closed" if "end of data" in str(error) else f"a misplaced quote: {error}"
                 remedy = "close the quotes, or double those inside a cell"
                 faults.add(given, "cells in closed quotes", remedy, file=table.file, line=body.line + place)
-                table.seen += 1
-                table.refused += 1
-                if "end of data" in str(error):
-                    return
-                place += 1
+                swallowed = lines[place:] if "end of data" in str(error) else [line]
+                table.seen += sum(1 for one in swallowed if one.strip())
+                table.refused += sum(1 for one in swallowed if one.strip())
+                table.blank += sum(1 for one in swallowed if not one.strip())
+                place += len(swallowed)
                 continue
+            body.ends[body.line + place] = body.line + place + reader.line_num - 1
             yield body.line + place, cells
             place += reader.line_num
             continue
@@ -216,7 +224,10 @@ def _quoted_rows(body: Body, table: Table, faults: Gatherer) -> Iterator[tuple[i
 
 def _whole(table: Table, body: Body, faults: Gatherer) -> None:
     """Tell whether the last line, which has no end, was cut off: its last cell is empty, or shorter than all others."""
-    if table.lines[-1] < body.line + len(body.lines) - 1:
+    if any((f.file, f.line) == (table.file, body.end) for f in faults.faults):
+        return
+    if not len(table.lines) or body.ends.get(table.lines[-1], table.lines[-1]) != body.end:
+        _not_ended(table, body.end)
         return
     cells = [c.strip() for c in table.columns[-1]]
     last, others = cells[-1], cells[:-1]
@@ -229,5 +240,9 @@ def _whole(table: Table, body: Body, faults: Gatherer) -> None:
         column = table.header[-1]
         faults.add(given, "a cell like those above", remedy, file=table.file, line=table.lines[-1], column=column)
         return
+    _not_ended(table, body.end)
+
+
+def _not_ended(table: Table, line: int) -> None:
     given, remedy = "no end of the last line", "taken as whole; was the file written to its end?"
-    table.notes.append(Fault(given, "a line end", remedy, table.file, table.lines[-1]))
+    table.notes.append(Fault(given, "a line end", remedy, table.file, line))
