@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from monochord.files.bulk import bulk_columns
 from monochord.files.table import Dialect
 from tests.table_world import number, read, text
 
@@ -62,3 +63,7 @@ def test_a_cell_of_very_many_digits_is_refused_in_one_pass(tail: str) -> None:
     reading = read(f"p;x\nA;{'1' * 200_000}{tail}\n", text("p"), number("x"), dialect=SEMICOLON)
     reading.refused(2, "x")
     assert len(reading.printed) < 1000
+
+
+def test_rows_below_a_head_without_names_are_left_to_the_careful_way() -> None:
+    assert bulk_columns(b"1;2\n", ";", 0) is None

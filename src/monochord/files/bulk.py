@@ -166,6 +166,8 @@ def bulk_columns(block: bytes, delimiter: str, width: int) -> list[BulkColumn] |
     >>> [list(c) for c in bulk_columns(b"A,1\nB,2\n", ",", 2) or []]
     [['A', 'B'], ['1', '2']]
     """
+    if width < 1:
+        return None  # a head without any name
     part = Part(block)
     data = part.data
     is_end = data == 10
