@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from evidence.studies import campaign_coverage, closure_fleet, conformity_calibration, line_coverage, linear_law
+from evidence.studies import campaign_coverage, closure_fleet, conformity_calibration, line_coverage, linear_law, reader_fuzz
 from evidence.study import Study
 
 STUDIES: tuple[Study, ...] = (
@@ -11,4 +11,5 @@ STUDIES: tuple[Study, ...] = (
     conformity_calibration.STUDY,
     closure_fleet.STUDY,
     linear_law.STUDY,
+    reader_fuzz.STUDY,
 )
