@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from evidence.studies import campaign_coverage, closure_fleet, conformity_calibration, line_coverage, linear_law, reader_fuzz
+from evidence.studies import (
+    campaign_coverage,
+    closure_fleet,
+    conformity_calibration,
+    line_coverage,
+    linear_law,
+    reader_fuzz,
+)
 from evidence.study import Study
 
 STUDIES: tuple[Study, ...] = (

@@ -39,7 +39,8 @@ def _moves(moves: Iterable[OwnMove], scale: BudgetScale) -> tuple[OwnMove, ...]:
     """The words of a move tell what its finding rests on, with the budget's own uncertainty, and say so."""
     told = f"the number behind ± is the budget's own; against its limit {scale.words}"
     return tuple(
-        replace(move, estimate=move.estimate.widened(scale.factor), laws=(), words=f"{move.words} ({told})") for move in moves
+        replace(move, estimate=move.estimate.widened(scale.factor), laws=(), words=f"{move.words} ({told})")
+        for move in moves
     )
 
 
