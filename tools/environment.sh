@@ -34,5 +34,7 @@ pip=("$venv/bin/python" -m pip --disable-pip-version-check --quiet)
 [ "$kind" = run ] || "${pip[@]}" install --no-deps -r requirements/test.txt
 "${pip[@]}" install --no-deps --no-build-isolation --editable .
 "${pip[@]}" check
+# as an installation does: an editable one would else be compiled at every start where nothing may be written beside it
+"$venv/bin/python" -m compileall -q src
 state run >"$venv/.made-for-run"
 [ "$kind" = run ] || state test >"$stamp"

@@ -47,6 +47,17 @@ def parse(text: str, name: str) -> Document:
         raise Refused(
             [Fault(given, "a TOML document", "mend the line; text values stand in quotes", name, line, column)]
         ) from None
+    except (RecursionError, ValueError) as error:  # what the parser of TOML lets through
+        deep = isinstance(error, RecursionError)
+        given = "brackets nested too deeply" if deep else f"a value that cannot be held ({str(error)[:60]})"
+        line = _worst(text, r"[\[{]" if deep else r"[0-9_]")
+        raise Refused([Fault(given, "a TOML document as people write it", "mend the line", name, line)]) from None
+
+
+def _worst(text: str, signs: str) -> int:
+    """The line with the most of these signs, 1-based: where the parser does not say where it failed."""
+    counts = [len(re.findall(signs, line)) for line in text.split("\n")]
+    return counts.index(max(counts)) + 1
 
 
 def read(path: Path, name: str | None = None) -> Document:

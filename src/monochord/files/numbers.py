@@ -173,12 +173,12 @@ def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str
 
 def _value(text: str) -> float | None:
     if _PLAIN.fullmatch(text):
-        value = float(text)
+        mantissa, value = _EXPONENT.split(text)[0], float(text)
     elif found := _FORTRAN.fullmatch(text) or _LETTERLESS.fullmatch(text):
-        value = float(f"{found[1]}e{found[2]}")
+        mantissa, value = found[1], float(f"{found[1]}e{found[2]}")
     else:
         return None
-    if value == 0.0 and _DIGIT.search(_EXPONENT.split(text)[0]):
+    if value == 0.0 and _DIGIT.search(mantissa):
         return None  # too small for floating point: it must not become 0
     return value if math.isfinite(value) else None
 

@@ -163,19 +163,16 @@ def document_text(document: Mapping[str, object]) -> str:
 
 
 def _lines(value: object, indent: str) -> str:
-    deeper = indent + "  "
-    if isinstance(value, Mapping) and not _fits(value):
-        rows = (f"{deeper}{_flat(key)}: {_lines(item, deeper)}" for key, item in value.items())
-        return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
-    if isinstance(value, list) and not _fits(value):
-        return "[\n" + ",\n".join(deeper + _lines(item, deeper) for item in value) + f"\n{indent}]"
-    return _flat(value)
-
-
-def _fits(value: Mapping[str, object] | list[object]) -> bool:
+    if not isinstance(value, (Mapping, list)):
+        return _flat(value)
     items = value.values() if isinstance(value, Mapping) else value
-    return not any(isinstance(item, (Mapping, list)) for item in items) and len(_flat(value)) <= LONGEST_LINE
+    if not any(isinstance(item, (Mapping, list)) for item in items) and len(flat := _flat(value)) <= LONGEST_LINE:
+        return flat
+    deeper = indent + "  "
+    if isinstance(value, Mapping):
+        rows = [f"{deeper}{_flat(key)}: {_lines(item, deeper)}" for key, item in value.items()]
+        return "{\n" + ",\n".join(rows) + f"\n{indent}}}"
+    return "[\n" + ",\n".join([deeper + _lines(item, deeper) for item in value]) + f"\n{indent}]"
 
 
-def _flat(value: object) -> str:
-    return json.dumps(value, allow_nan=False, ensure_ascii=False)
+_flat = json.JSONEncoder(allow_nan=False, ensure_ascii=False).encode

@@ -14,12 +14,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from monochord.verdict.propagation_checks import wanted
-from monochord.verdict.risk_numerics import root
 
 Array = NDArray[np.float64]
 
 #: How far the path leans to the right of straight up: well between its bounds 0 and 1, where it would not converge.
 LEAN = 0.5
+
+#: Relative error of the logarithm of the place where the path leaves the real line.
+SADDLE = 1e-4
 
 
 def length_within(value: ArrayLike, cov: ArrayLike, limit: float) -> float:
@@ -110,6 +112,11 @@ class _Sum:
         gap = 1.0 - 2.0 * s[:, None] * self.l
         return np.asarray(np.sum(-0.5 * np.log(gap) + self.b2 * s[:, None] / gap, axis=1) - s * self.x)
 
+    def slope(self, s: float) -> float:
+        """First derivative of K - ln|s|."""
+        gaps = [(lam, b2, 1.0 - 2.0 * s * lam) for lam, b2 in zip(self.l.tolist(), self.b2.tolist(), strict=True)]
+        return float(sum(lam / gap + b2 / gap**2 for lam, b2, gap in gaps)) - self.x - 1.0 / s
+
     def slopes(self, s: float) -> tuple[float, float, float]:
         """First three derivatives of K - ln|s|."""
         gap = 1.0 - 2.0 * s * self.l
@@ -138,16 +145,32 @@ def _saddle(q: _Sum, lower: bool) -> float:
     """
     pole = 0.5 / float(q.l[-1])
     if not lower:
-        if q.slopes(pole * (1.0 - 1e-9))[0] < 0.0:
+        if q.slope(pole * (1.0 - 1e-9)) < 0.0:
             return math.inf
-        return root(lambda s: q.slopes(s)[0], 1e-9 * min(pole, 1.0 / q.x), pole * (1.0 - 1e-9))
+        return _place(q, 1e-9 * min(pole, 1.0 / q.x), pole * (1.0 - 1e-9))
     far = -1.0 / q.x
-    while q.slopes(far)[0] > 0.0:
+    while q.slope(far) > 0.0:
         far *= 4.0
     near = far / 4.0
-    while q.slopes(near)[0] < 0.0:
+    while q.slope(near) < 0.0:
         near /= 4.0
-    return root(lambda s: q.slopes(s)[0], far, near)
+    return _place(q, far, near)
+
+
+def _place(q: _Sum, low: float, high: float) -> float:
+    """The saddle between low and high, in logarithm: the path may pass anywhere near it, the sum stays the same.
+
+    Halving, since the slope rises throughout (K - ln|s| is convex) and a better search would load for longer than it runs.
+    """
+    sign = math.copysign(1.0, low)
+    fall, rise = math.log(abs(low)), math.log(abs(high))  # where the slope is below and above 0
+    while abs(rise - fall) > SADDLE:
+        middle = 0.5 * (fall + rise)
+        if q.slope(sign * math.exp(middle)) < 0.0:
+            fall = middle
+        else:
+            rise = middle
+    return sign * math.exp(0.5 * (fall + rise))
 
 
 def _tail(q: _Sum, saddle: float, second: float, bend: float) -> float:
