@@ -20,7 +20,7 @@ from monochord.report.page import page
 from monochord.report.schema import document_faults
 from monochord.report.summary import summary
 from monochord.simulate.demo import demo_campaign
-from monochord.store.record import Entry, append
+from monochord.store.journal import Entry, append
 
 DEMO_LAB = Path(__file__).resolve().parents[2] / "src" / "monochord" / "job" / "demo" / "lab.toml"
 UM = 1e-6

@@ -14,7 +14,7 @@ from monochord.campaign.found.result import Result
 from monochord.cli.main import main
 from monochord.files.writers_read import document_from_hdf5
 from monochord.report.document import document_text, result_document
-from monochord.store.record import Entry, append
+from monochord.store.journal import Entry, append
 
 
 @pytest.fixture

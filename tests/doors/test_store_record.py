@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from monochord.ground.faults import Refused
-from monochord.store.record import Entry, append, differences, document_of, numbers_digest, opened, runs
+from monochord.store.journal import Entry, append, differences, document_of, numbers_digest, opened, runs
 
 
 def entry(run: str, value: float = 1.0, code: str = "c0", digest: str = "aa") -> Entry:

@@ -12,6 +12,7 @@ from functools import partial
 import click
 
 from monochord import __version__
+from monochord.cli.later import Later
 from monochord.cli.signs import signs
 
 DEFECT, REFUSED, LACKING, DIFFERS = 1, 3, 4, 5
@@ -418,6 +419,13 @@ def demo(seed: int, into: str) -> None:
 
 
 main.add_command(signs)
+main.add_command(
+    Later(
+        "record",
+        "monochord.cli.record",
+        "Keep campaigns, people's entries and signatures for decades, and ask the fleet.",
+    )
+)
 
 _LIKE = 'temperature.4-back="20.31 degC"'
 

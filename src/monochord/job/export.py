@@ -10,7 +10,7 @@ from monochord.files.writers_tables import result_tables
 from monochord.ground.faults import Fault, Refused
 from monochord.job.run import RECORD, write_whole
 from monochord.report.schema import SCHEMA_FILE
-from monochord.store.record import Kept, document_of, runs
+from monochord.store.journal import Kept, document_of, runs
 
 #: What can be written.
 KINDS = ("csv", "json", "hdf5")

@@ -16,7 +16,7 @@ from monochord.ground.faults import Fault, Refused
 from monochord.job.run import RECORD, write_whole
 from monochord.report.fleet.document import fleet_document
 from monochord.report.fleet.words import scale_source, scale_why
-from monochord.store.record import document_of, runs
+from monochord.store.journal import document_of, runs
 from monochord.verdict.fleet import fleet_closure
 
 Part = Mapping[str, object]

@@ -20,7 +20,7 @@ from monochord.job.evaluate import evaluate
 from monochord.job.run import RECORD
 from monochord.report.document import document_text, result_document
 from monochord.report.stated import agreed
-from monochord.store.record import Kept, differences, document_of, numbers_digest, runs
+from monochord.store.journal import Kept, differences, document_of, numbers_digest, runs
 
 #: Parts of a document that are compared one by one and not with the numbers.
 APART = ("inputs", "settings")

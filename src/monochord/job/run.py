@@ -12,7 +12,7 @@ from monochord.job.code import code_digest
 from monochord.job.context import Context
 from monochord.job.evaluate import evaluate
 from monochord.report.document import document_text, inputs_of, result_document
-from monochord.store.record import Entry, append
+from monochord.store.journal import Entry, append
 
 #: Folder inside a campaign where results are written, and the campaign's record.
 FOUND = "found"

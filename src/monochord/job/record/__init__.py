@@ -1,0 +1,1 @@
+"""The record of a fleet: what campaigns, people and tablets bring to it, and what it is asked."""

@@ -1,0 +1,158 @@
+"""Take a campaign into the record: its files, its girder, its occasions and its runs, each exactly once.
+
+Whatever was broken off goes on when the same is done again: files are known by their bytes, facts by ids that
+come from what they state.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from monochord.files import document
+from monochord.files.campaign_file import CAMPAIGN
+from monochord.files.checksum import sha256
+from monochord.ground.faults import Fault, Refused
+from monochord.job.context import Context
+from monochord.job.run import RECORD
+from monochord.store.entry import Draft, Entry, canonical, stamp
+from monochord.store.files import has_file, keep_bytes, keep_file
+from monochord.store.journal import Kept, document_of, runs
+from monochord.store.ledger import append, entries, entry_with
+from monochord.store.opening import Record
+
+#: Ids of facts that come from what they state.
+FACTS = uuid.UUID("5a2c1e0e-6f0b-5d3e-9b1a-3d7f4c9e8a21")
+
+Part = Mapping[str, object]
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """What a campaign brought: the entries that are new, how many were there already, and files that runs read and nobody has."""
+
+    new: tuple[Entry, ...]
+    known: int
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """Who writes: person or program, on which device, by which clock."""
+
+    made_by: str
+    device: str
+
+
+def take_campaign(record: Record, folder: Path, context: Context, hand: Hand) -> Taken:
+    """Keep all that a campaign holds; Refused when a measured file is not the one that the campaign knows."""
+    told = document.read(folder / CAMPAIGN).data
+    girder = str(told.get("girder", ""))
+    _unchanged(folder, told)
+    for listed in _listed(told):
+        context.say(f"keeping {listed['path']}")
+        keep_file(record, folder / str(listed["path"]))
+    drafts = [*_girder(told, girder), *_occasions(record, told, girder)]
+    missing: list[str] = []
+    for kept in runs(folder / RECORD) if (folder / RECORD).is_file() else []:
+        drafts.append(_run(record, folder, girder, kept, missing))
+    return _append(record, drafts, context, hand, tuple(missing))
+
+
+def _append(record: Record, drafts: list[Draft], context: Context, hand: Hand, missing: tuple[str, ...]) -> Taken:
+    with record.reading() as connection:
+        fresh = [d for d in drafts if entry_with(connection, d.id) is None]
+    now = context.now()
+    signed = [
+        Draft(
+            d.id, d.kind, d.subject, d.made_at or stamp(now), d.made_by or hand.made_by, hand.device, d.body, d.replaces
+        )
+        for d in fresh
+    ]
+    return Taken(tuple(append(record, signed, now)), len(drafts) - len(fresh), missing)
+
+
+def _unchanged(folder: Path, told: Part) -> None:
+    faults = []
+    for listed in _listed(told):
+        path = folder / str(listed["path"])
+        if not path.is_file():
+            faults.append(Fault("no such file", "the file that the campaign lists", "bring it back", str(path)))
+        elif sha256(path) != listed["sha256"]:
+            remedy = "bring the file back as it was; a new measurement is a new occasion"
+            faults.append(Fault("a file that changed since the campaign began", "the same bytes", remedy, str(path)))
+    if faults:
+        raise Refused(faults)
+
+
+def _listed(told: Part) -> Iterator[Part]:
+    """Every measured file that a campaign lists."""
+    yield from _parts(told, "files")
+    for occasion in _parts(told, "occasions"):
+        yield from _parts(occasion, "files")
+
+
+def _parts(part: Part, name: str) -> list[Part]:
+    found = part.get(name)
+    return [item for item in found if isinstance(item, dict)] if isinstance(found, list) else []
+
+
+def fact_id(*stated: object) -> str:
+    """An id that comes from what is stated: the same fact has the same id wherever it is taken in.
+
+    >>> fact_id("girder", "G1") == fact_id("girder", "G1")
+    True
+    """
+    return uuid.uuid5(FACTS, canonical(list(stated))).hex
+
+
+def _girder(told: Part, girder: str) -> Iterator[Draft]:
+    body = {"name": girder, "files": [dict(f) for f in _parts(told, "files")]}
+    yield Draft(fact_id("girder", body), "girder", f"girder/{girder}", "", "", "", body)
+
+
+def _occasions(record: Record, told: Part, girder: str) -> Iterator[Draft]:
+    subject = f"girder/{girder}"
+    with record.reading() as connection:
+        before = {str(e.draft.body.get("name")): e.draft for e in entries(connection, kind="occasion", subject=subject)}
+    for occasion in _parts(told, "occasions"):
+        body = {
+            "girder": girder,
+            "name": occasion.get("name"),
+            "place": occasion.get("place", ""),
+            "files": [dict(f) for f in _parts(occasion, "files")],
+        }
+        name, earlier = fact_id("occasion", body), before.get(str(occasion.get("name")))
+        replaces = earlier.id if earlier and earlier.id != name else None
+        yield Draft(name, "occasion", subject, "", "", "", body, replaces)
+
+
+def _run(record: Record, folder: Path, girder: str, kept: Kept, missing: list[str]) -> Draft:
+    text = document_of(folder / RECORD, kept.number)
+    inputs = _parts(json.loads(text), "inputs")
+    for item in inputs:
+        path, digest = folder / str(item["path"]), str(item["sha256"])
+        if has_file(record, digest):
+            continue
+        if path.is_file() and sha256(path) == digest:
+            keep_file(record, path)
+        else:
+            missing.append(f"run {kept.number} read {item['path']} with other bytes than are there now")
+    body = {
+        "girder": girder,
+        "document": keep_bytes(record, text.encode("utf-8")),
+        "inputs": [dict(i) for i in inputs],
+        "inputs_digest": kept.inputs,
+        "numbers": kept.numbers,
+        "code": kept.code,
+    }
+    return Draft(kept.id, "run", f"girder/{girder}", _stamped(kept.made_at), kept.made_by, "", body)
+
+
+def _stamped(text: str) -> str:
+    from datetime import datetime
+
+    return stamp(datetime.fromisoformat(text))
