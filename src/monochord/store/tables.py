@@ -17,11 +17,14 @@ METADATA = MetaData(
     }
 )
 
+#: Numbers of entries.
+NUMBER = BigInteger().with_variant(Integer, "sqlite")
+
 #: One row a fact, in the order in which they came: who says what about which subject; never changed, never removed.
 ENTRY = Table(
     "entry",
     METADATA,
-    Column("number", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=False),
+    Column("number", NUMBER, primary_key=True, autoincrement=False),
     Column("id", String(64), nullable=False, unique=True),
     Column("kind", String(40), nullable=False),
     Column("subject", String(200), nullable=False),
