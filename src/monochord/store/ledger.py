@@ -9,6 +9,7 @@ from datetime import datetime
 from sqlalchemy import Connection, Row, select
 
 from monochord.ground.faults import Fault, Refused
+from monochord.store.bodies import check
 from monochord.store.entry import START, Draft, Entry, canonical, chained, content_of, moment, stamp
 from monochord.store.opening import Record
 from monochord.store.tables import ENTRY
@@ -27,8 +28,8 @@ def append(
     seen  subject -> number of the last entry about it that the writer has seen, 0 for none: when another was
           written since, nothing is kept
 
-    Raises Refused when a draft's id stands for another fact, when it corrects what is not there or is corrected
-    already, and when somebody else wrote about a subject meanwhile.
+    Raises Refused when a draft's id stands for another fact, when its body lacks what its kind needs, when it corrects
+    what is not there or is corrected already, and when somebody else wrote about a subject meanwhile.
     """
     with record.writing() as connection:
         for subject, number in (seen or {}).items():
@@ -45,6 +46,7 @@ def _kept(connection: Connection, draft: Draft, now: datetime) -> Entry:
         raise Refused([Fault(given, "an id of its own for every fact", "state it under a new id; the kept one stays")])
     if draft.replaces is not None:
         _correctable(connection, draft)
+    check(draft.kind, draft.body, correction=draft.replaces is not None)
     last = connection.execute(select(ENTRY).order_by(ENTRY.c.number.desc()).limit(1)).first()
     number, previous, before = (last.number + 1, last.hash, last.kept_at) if last else (1, START, "")
     kept_at = max(stamp(now), before)  # a clock that was set back does not bring entries out of order
