@@ -9,21 +9,21 @@ from pathlib import Path
 from sqlalchemy import Connection, inspect, text
 
 from monochord.ground.faults import Fault, Refused
-from monochord.store.opening import Record, engine_of, url_of
+from monochord.store.opening import PATIENCE, Record, engine_of, url_of
 
 #: The last step in ``migrations/versions``: what a record must have gone through to be read here.
 VERSION = "0002"
 
 
-def make_record(address: str) -> Record:
+def make_record(address: str, patience: float = PATIENCE) -> Record:
     """Make a record at an address where there is none; one that is there already is opened."""
     url = url_of(address)
     if url.drivername == "sqlite":
         Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
-    return _brought_up(_of(address), make=True)
+    return _brought_up(_of(address, patience), make=True)
 
 
-def open_record(address: str) -> Record:
+def open_record(address: str, patience: float = PATIENCE) -> Record:
     """Open the record at an address; one of an earlier version is brought to this one, and a copy of its file is left beside it.
 
     Raises Refused when there is no record, when it was made by a newer program, or when it lies behind a network.
@@ -32,11 +32,11 @@ def open_record(address: str) -> Record:
     if url.drivername == "sqlite" and not Path(str(url.database)).is_file():
         remedy = "check the path, or make a record with `monochord record make`"
         raise Refused([Fault("no such file", "a record", remedy, str(url.database))])
-    return _brought_up(_of(address), make=False)
+    return _brought_up(_of(address, patience), make=False)
 
 
-def _of(address: str) -> Record:
-    return Record(engine_of(address), url_of(address).render_as_string(hide_password=True))
+def _of(address: str, patience: float) -> Record:
+    return Record(engine_of(address, patience), url_of(address).render_as_string(hide_password=True), patience)
 
 
 def _brought_up(record: Record, *, make: bool) -> Record:

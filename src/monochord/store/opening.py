@@ -24,10 +24,11 @@ LOCK = int.from_bytes(b"record", "big")
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """An open record: its engine and its address as it may be printed, without a password."""
+    """An open record: its engine, its address as it may be printed, without a password, and how long its writers wait [s]."""
 
     engine: Engine
     address: str
+    patience: float = PATIENCE
 
     @property
     def is_file(self) -> bool:
@@ -49,7 +50,7 @@ class Record:
             connection = bare.execution_options(writes=True)
             with connection.begin():
                 if not self.is_file:
-                    connection.execute(text(f"SET LOCAL lock_timeout = '{PATIENCE}s'"))
+                    connection.execute(text(f"SET LOCAL lock_timeout = {max(1, round(self.patience * 1e3))}"))
                     connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": LOCK})
                 yield connection
 
@@ -80,8 +81,8 @@ def _no_address(given: str) -> Refused:
     return Refused([Fault(f"the address {given!r}", expected, "write the address of the record so")])
 
 
-def engine_of(address: str) -> Engine:
-    """The engine behind an address; nothing is opened yet.
+def engine_of(address: str, patience: float = PATIENCE) -> Engine:
+    """The engine behind an address; nothing is opened yet. ``patience`` [s] bounds the wait for another writer.
 
     Raises Refused for a file in a folder behind a network, where SQLite is not safe.
     """
@@ -103,7 +104,7 @@ def engine_of(address: str) -> Engine:
             ]
         )
     # no pool: a file is opened in no time, and a connection kept open would hold its lock files
-    engine = create_engine(url, connect_args={"timeout": PATIENCE, "isolation_level": None}, poolclass=NullPool)
+    engine = create_engine(url, connect_args={"timeout": patience, "isolation_level": None}, poolclass=NullPool)
     event.listen(engine, "connect", _set_up)
     event.listen(engine, "begin", _begin)
     return engine
