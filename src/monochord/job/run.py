@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from monochord.campaign.found.result import Result
 from monochord.files.campaign_file import load_campaign
+from monochord.ground.faults import Fault, Refused
 from monochord.job.code import code_digest
 from monochord.job.context import Context
 from monochord.job.evaluate import evaluate
@@ -73,8 +75,18 @@ def _remember(record: Path, result: Result, text: str) -> str:
 
 
 def write_whole(path: Path, content: str | bytes) -> None:
-    """Write a file so that a reader sees the old one or the new one, never half of either."""
-    path.parent.mkdir(parents=True, exist_ok=True)
+    """Write a file so that a reader sees the old one or the new one, never half of either; Refused when it cannot be written."""
     part = path.with_name(path.name + ".part")
-    part.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
-    os.replace(part, path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with part.open("wb") as stream:
+            stream.write(content.encode("utf-8") if isinstance(content, str) else content)
+            stream.flush()
+            os.fsync(stream.fileno())  # or the name could come before the bytes when the power fails
+        os.replace(part, path)
+    except OSError as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        given = f"a file that cannot be written ({error.strerror or error})"
+        remedy = "see to room and rights, then do the same again: the old file is as it was"
+        raise Refused([Fault(given, "room and the right to write", remedy, str(path))]) from error

@@ -17,6 +17,8 @@ from pathlib import Path
 
 from monochord.ground.faults import Fault, Refused
 
+#: How long a run waits for another that writes into the same file [s].
+PATIENCE = 60.0
 #: Version of the tables below; a file of another version is refused, never altered on sight.
 TABLES_VERSION = 1
 
@@ -95,21 +97,25 @@ def inputs_digest(inputs: Mapping[str, str]) -> str:
 @contextmanager
 def opened(path: Path) -> Iterator[sqlite3.Connection]:
     """The record in this file, made when it is new; one transaction, undone when anything goes wrong."""
-    connection = sqlite3.connect(path)
     try:
-        _prepare(connection, path)
-        with connection:
-            yield connection
+        connection = sqlite3.connect(path, timeout=PATIENCE)
+        try:
+            _prepare(connection, path)
+            with connection:
+                yield connection
+        finally:
+            connection.close()
     except sqlite3.DatabaseError as error:
-        fault = Fault(
-            f"{error}",
-            "a record that can be read and written",
-            "check the disk and the file; keep the old file",
-            str(path),
-        )
-        raise Refused([fault]) from error
-    finally:
-        connection.close()
+        raise Refused([_fault_of(error, path)]) from error
+
+
+def _fault_of(error: sqlite3.DatabaseError, path: Path) -> Fault:
+    from monochord.store.causes import cause_of, said_by
+
+    if cause := cause_of(error):
+        return cause.at(str(path))
+    remedy = "check the disk and the file; keep the old file"
+    return Fault(said_by(error), "a record that can be read and written", remedy, str(path))
 
 
 def _prepare(connection: sqlite3.Connection, path: Path) -> None:
@@ -124,7 +130,12 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
             str(path),
         )
         raise Refused([fault])
-    connection.executescript(f"BEGIN; {_TABLES} PRAGMA user_version = {TABLES_VERSION}; COMMIT;")
+    try:
+        connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version = {TABLES_VERSION}; COMMIT;")
+    except sqlite3.OperationalError:
+        connection.rollback()
+        if connection.execute("PRAGMA user_version").fetchone()[0] != TABLES_VERSION:
+            raise  # else another run made the tables at the same moment
 
 
 def append(path: Path, entry: Entry) -> tuple[Kept, Kept | None]:
