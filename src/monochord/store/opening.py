@@ -114,8 +114,6 @@ def _set_up(connection: object, _: object) -> None:
     cursor = connection.cursor()  # type: ignore[attr-defined]  # the driver's own connection
     cursor.execute("PRAGMA foreign_keys = ON")
     cursor.execute("PRAGMA synchronous = FULL")  # what was acknowledged stays, also when the power fails
-    if cursor.execute("PRAGMA journal_mode").fetchone()[0] != "wal":
-        cursor.execute("PRAGMA journal_mode = WAL")
     cursor.close()
 
 

@@ -59,6 +59,8 @@ def upgrade() -> None:
     )
     for statement in _GUARDS[op.get_bind().dialect.name]:
         op.execute(statement)
+    if op.get_bind().dialect.name == "sqlite":
+        op.execute("PRAGMA user_version = 2")  # programs that know only the journal of a campaign refuse it by this
     _tables_for_questions()
 
 
