@@ -34,6 +34,8 @@ Body = Mapping[str, object]
 
 #: The role under which a campaign lists the turns that were made on an occasion.
 TURNS = "turns"
+#: Kinds about a girder that show that it is there.
+OF_GIRDERS = ("occasion", "step", "nonconformance", "turned")
 
 
 def tell(connection: Connection, entry: Entry, ledger: Connection | None = None) -> None:
@@ -57,8 +59,16 @@ def tell(connection: Connection, entry: Entry, ledger: Connection | None = None)
         teller(connection, entry)
     if draft.replaces:
         _forget_names(connection, draft.replaces, draft.kind)
+    if draft.kind in OF_GIRDERS and WITHDRAWN not in draft.body:
+        _meet_girder(connection, draft.subject.partition("/")[2], draft.id)
     if draft.kind in ("occasion", "turned"):
         _rounds(connection, draft.subject.partition("/")[2])
+
+
+def _meet_girder(connection: Connection, name: str, entry: str) -> None:
+    """A girder of which something is stated is in the fleet, also before its campaign comes."""
+    if connection.execute(select(GIRDER.c.name).where(GIRDER.c.name == name)).first() is None:
+        connection.execute(GIRDER.insert().values(name=name, type="", judged="", entry=entry))
 
 
 def _text(body: Body, key: str) -> str:
