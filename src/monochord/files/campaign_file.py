@@ -16,6 +16,8 @@ from monochord.campaign.origin import Source
 from monochord.files import document
 from monochord.files.budget_scale import budget_scale
 from monochord.files.checks_girder import check_girder
+from monochord.files.checks_order import check_order
+from monochord.files.checks_repeats import repeated_readings
 from monochord.files.checksum import sha256
 from monochord.files.document import Document
 from monochord.files.girder_file import girder_facts
@@ -44,7 +46,11 @@ def load_campaign(folder: Path) -> Campaign:
     occasions = tuple(reader.occasion(node) for node in campaign.root.nodes("occasions"))
     wire = _with_sensors(facts.wire, reader.sensors)
     wrong, doubtful = check_girder(facts.girder, wire, own.name)
-    faults = [*_placed(wrong, own), *reader.faults.faults, *_wire_told(wire, occasions, own)]
+    twice, perhaps = repeated_readings(occasions)
+    # a file left over from elsewhere contradicts clocks and places as well, and is told once
+    order, strange = ([], []) if twice else check_order(facts.girder, occasions, reader.wire_ends)
+    told = [*reader.faults.faults, *twice, *order]
+    faults = [*_placed(wrong, own), *told, *_wire_told(wire, occasions, own)]
     reference = _reference(campaign, occasions, faults)
     scale = budget_scale(campaign, faults)
     pairings = between_occasions(facts.girder, occasions, reference)
@@ -70,6 +76,8 @@ def load_campaign(folder: Path) -> Campaign:
             *_placed(doubtful, own),
             *_unsaid(campaign, reference),
             *reader.notes,
+            *perhaps,
+            *strange,
             *late,
             *reading_differs(imports, folder),
         ),

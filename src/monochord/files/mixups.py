@@ -92,7 +92,9 @@ def _written(picture: Picture, factor: float, columns: str, *, signed: bool) -> 
     sign = -1.0 if picture.clockwise else 1.0
     polar = picture.polar.copy()
     if "h" in columns:
-        turn = np.mod(sign * polar[:, 0], 2.0 * np.pi)
+        turn = sign * polar[:, 0]
+        # what was written beyond a full circle stays as it was written: 400 gon read as degrees
+        turn = np.where(np.abs(turn) > 2.0 * np.pi, turn, np.mod(turn, 2.0 * np.pi))
         polar[:, 0] = sign * factor * (np.mod(turn + np.pi, 2.0 * np.pi) - np.pi if signed else turn)
     if "v" in columns:
         level = np.pi / 2 if picture.elevation else 0.0
@@ -148,6 +150,12 @@ _LENGTHS = {
     25.4: ("inches read as millimetres", "millimetres read as inches"),
     0.3048: ("feet read as metres", "metres read as feet"),
     10.0: ("centimetres read as millimetres", "millimetres read as centimetres"),
+    304.8: ("feet read as millimetres", "millimetres read as feet"),
+    100.0: ("metres read as centimetres", "centimetres read as metres"),
+    0.0254: ("inches read as metres", "metres read as inches"),
+    2.54: ("inches read as centimetres", "centimetres read as inches"),
+    30.48: ("feet read as centimetres", "centimetres read as feet"),
+    12.0: ("feet read as inches", "inches read as feet"),
 }
 _ANGLES = {
     "gon read as degrees": 0.9,

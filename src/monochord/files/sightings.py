@@ -47,12 +47,14 @@ def sightings(rows: Rows, lab: Lab, faults: Gatherer, notes: list[Fault]) -> lis
     _in_range(rows, "horizontal", direction, (-2.0 * math.pi, 2.0 * math.pi), faults)
     if angles.text("horizontal") == "clockwise":
         direction = -direction
-    direction = np.mod(direction, 2.0 * math.pi)
+    # what is beyond a full circle was refused just now, and stays as written for those who look for the reason
+    direction = np.where(np.abs(direction) > 2.0 * math.pi + 1e-9, direction, np.mod(direction, 2.0 * math.pi))
     vertical = rows.number["vertical"]
     if angles.text("vertical") == "elevation":
         _in_range(rows, "vertical", vertical, (-math.pi / 2, math.pi / 2), faults)
         vertical = math.pi / 2 - vertical
     else:
+        direction, vertical = _first_face(rows, direction, vertical, notes)
         _in_range(rows, "vertical", vertical, (0.0, math.pi), faults)
     _in_range(rows, "distance", rows.number["distance"], (NEAREST, FARTHEST), faults)
     stations, targets = rows.text["station"], rows.text["target"]
@@ -65,6 +67,22 @@ def sightings(rows: Rows, lab: Lab, faults: Gatherer, notes: list[Fault]) -> lis
         else:
             found.append(Sighting(s, t, h, v, d, r, rows.file, line))
     return found
+
+
+def _first_face(rows: Rows, direction: Array, zenith: Array, notes: list[Fault]) -> tuple[Array, Array]:
+    """Readings in the instrument's second face, where zenith angles go on beyond half a circle, turned into the first.
+
+    Elevations beyond a quarter of a circle are not taken for the second face: zenith angles look the same.
+    """
+    second = (zenith > math.pi + 1e-9) & (zenith <= 2.0 * math.pi)
+    at = np.flatnonzero(second)
+    if not at.size:
+        return direction, zenith
+    given = f"{at.size} readings in the second face of the instrument"
+    remedy = "turned into the first: half a circle added to the horizontal angle, the zenith angle taken from the full circle"
+    notes.append(Fault(given, "readings in the first face", remedy, rows.file, rows.lines[int(at[0])]))
+    turned = np.where(second, np.mod(direction + math.pi, 2.0 * math.pi), direction)
+    return turned, np.where(second, 2.0 * math.pi - zenith, zenith)
 
 
 def _known(values: Array) -> list[float | None]:
