@@ -43,6 +43,8 @@ def type_document(lab: Lab) -> Table:
         data["line"] = _plain(lab.root.node("line"))
     if "tolerances" in lab.root:
         data["tolerances"] = [_plain(node) for node in lab.root.nodes("tolerances")]
+    if "signing" in lab.root:
+        data["signing"] = _plain(lab.root.node("signing"))
     return data
 
 

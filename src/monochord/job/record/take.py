@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from monochord.files import document
-from monochord.files.campaign_file import CAMPAIGN
+from monochord.files.campaign_file import CAMPAIGN, GIRDER, GIRDER_TYPE
 from monochord.files.checksum import sha256
+from monochord.files.signing import signing_of
 from monochord.ground.faults import Fault, Refused
 from monochord.job.context import Context
 from monochord.job.run import RECORD
 from monochord.store.entry import Draft, Entry, canonical, stamp
-from monochord.store.files import has_file, keep_bytes, keep_file
+from monochord.store.files import blocks_of, has_file, keep_bytes, keep_file
 from monochord.store.journal import Kept, document_of, runs
 from monochord.store.ledger import append, entries, entry_with
 from monochord.store.opening import Record
@@ -141,7 +142,7 @@ def _run(record: Record, folder: Path, girder: str, kept: Kept, missing: list[st
             keep_file(record, path)
         else:
             missing.append(f"run {kept.number} read {item['path']} with other bytes than are there now")
-    body = {
+    body: dict[str, object] = {
         "girder": girder,
         "document": keep_bytes(record, text.encode("utf-8")),
         "inputs": [dict(i) for i in inputs],
@@ -149,7 +150,17 @@ def _run(record: Record, folder: Path, girder: str, kept: Kept, missing: list[st
         "numbers": kept.numbers,
         "code": kept.code,
     }
+    if asked := _signing(record, inputs):
+        body["signing"] = asked
     return Draft(kept.id, "run", f"girder/{girder}", _stamped(kept.made_at), kept.made_by, "", body)
+
+
+def _signing(record: Record, inputs: list[Part]) -> dict[str, object]:
+    """Who signs this run, as the files told when it was made."""
+    read = {str(item["path"]): str(item["sha256"]) for item in inputs}
+    kept = [read[name] for name in (CAMPAIGN, GIRDER, GIRDER_TYPE) if name in read and has_file(record, read[name])]
+    with record.reading() as connection:
+        return signing_of([b"".join(blocks_of(connection, digest)).decode("utf-8") for digest in kept])
 
 
 def _stamped(text: str) -> str:
