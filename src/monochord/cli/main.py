@@ -13,6 +13,7 @@ import click
 
 from monochord import __version__
 from monochord.cli.later import Later
+from monochord.cli.serve import serve
 from monochord.cli.signs import signs
 
 DEFECT, REFUSED, LACKING, DIFFERS = 1, 3, 4, 5
@@ -418,6 +419,7 @@ def demo(seed: int, into: str) -> None:
     click.echo(f"All data invented, seed {seed}.")
 
 
+main.add_command(serve)
 main.add_command(signs)
 main.add_command(
     Later(
@@ -425,6 +427,10 @@ main.add_command(
         "monochord.cli.record",
         "Keep campaigns, people's entries and signatures for decades, and ask the fleet.",
     )
+)
+
+main.add_command(
+    Later("fleet", "monochord.cli.fleet", "Ask the record of a fleet: what waits for what, margins, charts, outliers, trends.")
 )
 
 _LIKE = 'temperature.4-back="20.31 degC"'

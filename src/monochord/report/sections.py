@@ -132,6 +132,85 @@ def _feet(result: Result) -> tuple[Table, ...]:
     return tuple(feet_table(result, found) for found in result.occasions) if result.campaign.girder.bolts else ()
 
 
+def wire_chapter(result: Result) -> Chapter:
+    """What the wire found: axes, scans with their fits, resonances, and every correction."""
+    lines, wires = list(with_line(result)), [(o, o.wire) for o in result.occasions if o.wire]
+    axes = tuple(axes_picture(result, found, line) for found, line in lines)
+    return Chapter(
+        "wire",
+        "Wire",
+        "x is positive to the left looking along the beam, y is positive up, z runs along the beam.",
+        (
+            Section(
+                "Axes and the common line",
+                axes,
+                tuple(t for o, n in lines for t in (offsets_table(result, o, n), moves_table(o))),
+                empty="No occasion has axes and a common line.",
+            ),
+            *_curves(result, "Scans with their fits and residuals", "scans"),
+            *_curves(result, "Resonance of the wire", "resonances"),
+            Section(
+                "Axes and their corrections",
+                tables=tuple(t for o, w in wires for t in (axes_table(result, o, w), corrections_table(o, w))),
+                empty="No occasion has axes.",
+            ),
+        ),
+    )
+
+
+def survey_chapter(result: Result) -> Chapter:
+    """What the survey found: the network, residuals, and sightings that were left out."""
+    surveys = list(with_points(result))
+    return Chapter(
+        "survey",
+        "Survey",
+        "Ellipses hold 95 %. Residuals are readings less what the adjustment makes of them.",
+        tuple(
+            Section(
+                f"Survey of {o.name}",
+                _there(
+                    (
+                        network_picture(result, o.name, p),
+                        targets_picture(result, o.name, p),
+                        residuals_picture(o.name, p),
+                    )
+                ),
+                (
+                    rejected_table(o.name, p),
+                    stations_table(o.name, p),
+                    targets_table(result, o.name, p),
+                    residuals_table(o.name, p),
+                ),
+            )
+            for o, p in surveys
+        )
+        or (Section("Survey", empty="No occasion has a survey."),),
+    )
+
+
+def state_chapter(result: Result) -> Chapter:
+    """Temperature, feet, ride, checks and what is missing."""
+    return Chapter(
+        "state",
+        "State and ride",
+        "What else was found on every occasion, what was checked, and what is missing.",
+        (
+            Section("Temperature, wire and feet", tables=(conditions_table(result), *_feet(result))),
+            Section(
+                "Ride",
+                tables=tuple(ride_table(o.name, o.ride) for o in result.occasions if o.ride),
+                empty="No occasion has a ride logger.",
+            ),
+            _checks(result),
+        ),
+    )
+
+
+def _checks(result: Result) -> Section:
+    tables = (lacks_table, failed_table, gates_table, signs_table, notes_table)
+    return Section("Checks and what is missing", tables=tuple(table(result) for table in tables))
+
+
 def origin_chapter(result: Result) -> Chapter:
     """Where the numbers come from."""
     origin = result.origin

@@ -1,0 +1,98 @@
+"""The pages, linked as the job goes. Each asks the desk, and computes nothing itself."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from monochord.web.room import room_of, shown
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/")
+def fleet(request: Request) -> HTMLResponse:
+    """All campaigns: what was decided of each last."""
+    desk = room_of(request).desk
+    found = [(name, desk.told(name)) for name in desk.campaigns()]
+    return shown(request, "fleet.html", title="Girders", campaigns=found, place=str(desk.folder))
+
+
+@router.get("/girder/{name}")
+def girder(request: Request, name: str) -> Response:
+    """One girder: its first part, or how to begin when nothing was evaluated yet."""
+    told = room_of(request).desk.told(name)
+    if told is None:
+        return shown(request, "girder.html", title=name, name=name, told=None, part=None, body="")
+    return RedirectResponse(request.url_for("part", name=name, part="verdict"), 303)
+
+
+@router.get("/girder/{name}/{part}")
+def part(request: Request, name: str, part: str) -> Response:
+    """One part of a girder's pages."""
+    desk = room_of(request).desk
+    told, body = desk.told(name), desk.part(name, part)
+    if told is None or body is None:
+        return RedirectResponse(request.url_for("girder", name=name), 303) if told is None else _nothing(request)
+    return shown(request, "girder.html", title=f"{name}, {part}", name=name, told=told, part=part, body=body)
+
+
+@router.post("/girder/{name}/run")
+def run(request: Request, name: str) -> Response:
+    """Evaluate a campaign, as a task."""
+    room = room_of(request)
+    task = room.tasks.start("run", name, {"campaign": str(room.desk.campaign(name))})
+    return RedirectResponse(request.url_for("task", key=task.id), 303)
+
+
+@router.get("/begin")
+def begin(request: Request) -> HTMLResponse:
+    """What is asked to begin a campaign from a folder."""
+    return shown(request, "begin.html", title="Begin a campaign", given={})
+
+
+@router.post("/begin")
+def begun(
+    request: Request,
+    folder: Annotated[str, Form()],
+    lab: Annotated[str, Form()],
+    name: Annotated[str, Form()],
+) -> Response:
+    """Begin a campaign, as a task."""
+    room = room_of(request)
+    given = {
+        "folder": str(Path(folder).expanduser()),
+        "lab": str(Path(lab).expanduser()),
+        "into": str(room.desk.new(name.strip())),
+    }
+    task = room.tasks.start("begin", name.strip(), given)
+    return RedirectResponse(request.url_for("task", key=task.id), 303)
+
+
+@router.get("/tasks")
+def tasks(request: Request) -> HTMLResponse:
+    """Work that goes on and work that ended."""
+    return shown(request, "tasks.html", title="Work", tasks=room_of(request).tasks.all())
+
+
+@router.get("/tasks/{key}")
+def task(request: Request, key: str) -> HTMLResponse:
+    """One piece of work: how far it is, and a way to stop it."""
+    found = room_of(request).tasks.task(key)
+    return shown(request, "task.html", title=f"{found.name} {found.about}", task=found)
+
+
+@router.post("/tasks/{key}/stop")
+def stop(request: Request, key: str) -> Response:
+    """Stop a piece of work."""
+    room_of(request).tasks.stop(key)
+    return RedirectResponse(request.url_for("task", key=key), 303)
+
+
+def _nothing(request: Request) -> HTMLResponse:
+    return shown(
+        request, "refused.html", 404, faults=["no such page; choose one from the list above"], title="Not here"
+    )
