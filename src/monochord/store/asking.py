@@ -55,7 +55,9 @@ def girders(connection: Connection) -> list[Row]:
         last.c.run.label("last_run"),
         judged.c.at.label("judged_at"),
         judged.c.run,
+        RUN.c.signatures,
     )
+    joined = joined.outerjoin(RUN, RUN.c.id == judged.c.run)
     return _rows(connection, wanted.select_from(joined).order_by(GIRDER.c.name))
 
 
@@ -137,12 +139,13 @@ def uncalibrated_steps(connection: Connection) -> list[Row]:
     return _rows(connection, select(STEP).where(STEP.c.instrument != "", ~valid).order_by(STEP.c.done_on, STEP.c.entry))
 
 
-def signed_runs(connection: Connection) -> set[str]:
-    """Runs that tell the latest verdicts of a girder and are signed."""
+def signed_runs(connection: Connection) -> list[Row]:
+    """Runs that tell the latest verdicts of a girder, and how many persons signed them."""
     judged = OCCASION.alias("judged_on")
     joined = GIRDER.join(judged, and_(judged.c.girder == GIRDER.c.name, judged.c.name == GIRDER.c.judged))
     joined = joined.join(SIGNED, SIGNED.c.about == judged.c.run)
-    return set(connection.scalars(select(judged.c.run).select_from(joined).distinct().limit(END)))
+    wanted = select(judged.c.run, func.count(SIGNED.c.person.distinct()).label("count")).select_from(joined)
+    return _rows(connection, wanted.group_by(judged.c.run))
 
 
 def instruments(connection: Connection) -> list[Row]:

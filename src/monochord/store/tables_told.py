@@ -83,6 +83,7 @@ OCCASION = Table(
     Column("entry", ID, nullable=False),
     Index(None, "girder", "at", "first"),
 )
+#: A run, and how many signatures its campaign asks for.
 RUN = Table(
     "run",
     METADATA,
@@ -94,6 +95,7 @@ RUN = Table(
     Column("code", ID, nullable=False),
     Column("document", ID, nullable=False),
     Column("sentence", Text, nullable=False),
+    Column("signatures", Integer, nullable=False),
     Index(None, "girder", "made_at", "number"),
 )
 #: One verdict as the latest run tells it; ``magnet`` is "" for the girder as a whole. margin = distance to the nearer limit.

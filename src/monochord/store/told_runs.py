@@ -12,7 +12,7 @@ from monochord.store.entry import Entry
 from monochord.store.files import blocks_of
 from monochord.store.tables import FILE
 from monochord.store.tables_told import GIRDER, MEASURE, OCCASION, RUN, VERDICT
-from monochord.store.told_run import ENTRY, Part, measures_of, occasions_of, part, times_of, verdicts_of
+from monochord.store.told_run import ENTRY, Part, measures_of, number, occasions_of, part, times_of, verdicts_of
 
 Row = Mapping[str, object]
 
@@ -31,6 +31,7 @@ def tell_run(connection: Connection, source: Connection, entry: Entry) -> None:
         "code": str(draft.body.get("code", "")),
         "document": sha256,
         "sentence": str(document.get("sentence", "")),
+        "signatures": int(number(draft.body.get("signing"), "signatures") or 0),
     }
     connection.execute(delete(RUN).where(RUN.c.id == draft.id))
     connection.execute(RUN.insert().values(**row))

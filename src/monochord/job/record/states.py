@@ -16,8 +16,6 @@ from monochord.store import asking
 
 Row = Mapping[str, object]
 
-NOT_SIGNED = "a signature: nobody signed the run that tells its verdicts"
-
 
 @dataclass(frozen=True, slots=True)
 class _Known:
@@ -29,7 +27,7 @@ class _Known:
     open: Mapping[str, list[Row]]
     steps: Mapping[str, list[Row]]
     uncalibrated: Mapping[str, list[Row]]
-    signed: frozenset[str]
+    signed: Mapping[str, int]
 
 
 def states(connection: Connection) -> tuple[GirderState, ...]:
@@ -57,7 +55,7 @@ def _known(connection: Connection) -> _Known:
         _by_girder(asking.open_nonconformances(connection)),
         _by_girder(asking.later_steps(connection)),
         _by_girder(asking.uncalibrated_steps(connection)),
-        frozenset(asking.signed_runs(connection)),
+        {str(row["run"]): int(str(row["count"])) for row in asking.signed_runs(connection)},
     )
 
 
@@ -145,9 +143,12 @@ def _calibration(row: Row, known: _Known) -> str:
 
 
 def _signature(row: Row, known: _Known) -> str:
+    """Only of verdicts that conform, and only as many as the campaign asks for."""
     counts = known.counts.get(str(row["name"]), {})
-    conforms = counts and set(counts) == {CONFORMS}
-    return NOT_SIGNED if conforms and row["run"] not in known.signed else ""
+    asked, signed = int(str(row["signatures"] or 0)), known.signed.get(str(row["run"]), 0)
+    if not counts or set(counts) != {CONFORMS} or signed >= asked:
+        return ""
+    return f"a signature: {signed} of {asked} persons signed the run that tells its verdicts"
 
 
 #: What a girder may wait for, the most urgent first.

@@ -142,6 +142,7 @@ def _tables_for_questions() -> None:
         sa.Column("code", sa.String(64), nullable=False),
         sa.Column("document", sa.String(64), nullable=False),
         sa.Column("sentence", sa.Text(), nullable=False),
+        sa.Column("signatures", sa.Integer(), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_run"),
     )
     op.create_index("ix_run_girder_made_at_number", "run", ["girder", "made_at", "number"])
