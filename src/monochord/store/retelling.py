@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 
-from sqlalchemy import Connection, Row, Table, create_engine, delete, select
-from sqlalchemy.pool import StaticPool
+from sqlalchemy import Connection, Engine, Row, Table, create_engine, delete, select
+from sqlalchemy.pool import NullPool
 
 from monochord.store.ledger import entries
 from monochord.store.tables import METADATA
@@ -32,15 +33,17 @@ def told_differs(connection: Connection) -> list[str]:
 
     Nothing is written to the record: the ledger is told anew into a database of its own, which goes when this ends.
     """
-    engine = create_engine("sqlite:///", poolclass=StaticPool, connect_args={"isolation_level": None})
-    try:
-        with engine.begin() as anew:
-            METADATA.create_all(anew, tables=list(TOLD))
-            for entry in entries(connection):
-                tell(anew, entry, connection)
-            return [line for table in TOLD for line in _differences(connection, anew, table)]
-    finally:
-        engine.dispose()
+    with _elsewhere().begin() as anew:
+        METADATA.create_all(anew, tables=list(TOLD))
+        for entry in entries(connection):
+            tell(anew, entry, connection)
+        return [line for table in TOLD for line in _differences(connection, anew, table)]
+
+
+@cache
+def _elsewhere() -> Engine:
+    """Memory of its own for each connection; one engine, so that statements are put into words once."""
+    return create_engine("sqlite://", poolclass=NullPool, connect_args={"isolation_level": None})
 
 
 def _differences(there: Connection, anew: Connection, table: Table) -> Iterator[str]:
@@ -55,8 +58,9 @@ def _differences(there: Connection, anew: Connection, table: Table) -> Iterator[
         yield f"table {table.name}: {len(differing) - MOST} more rows differ"
 
 
-def _as_told(row: Row[tuple[object, ...]] | None) -> tuple[object, ...] | None:
-    return None if row is None else tuple(row)
+def _as_told(row: Row[tuple[object, ...]] | None) -> tuple[str, ...] | None:
+    # by their spelling: 0.0 and -0.0, or 1 and 1.0, are not the same
+    return None if row is None else tuple(map(repr, row))
 
 
 def _said(there: Row[tuple[object, ...]] | None, anew: Row[tuple[object, ...]] | None) -> str:
@@ -64,5 +68,5 @@ def _said(there: Row[tuple[object, ...]] | None, anew: Row[tuple[object, ...]] |
         return "missing, though the ledger tells it"
     if anew is None:
         return "there, though the ledger tells nothing of it"
-    columns = [n for n, a, b in zip(there._fields, there, anew, strict=True) if a != b]
+    columns = [n for n, a, b in zip(there._fields, there, anew, strict=True) if repr(a) != repr(b)]
     return f"{', '.join(columns)} not as the ledger tells"

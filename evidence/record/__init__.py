@@ -1,0 +1,1 @@
+"""The record put to the test: damage, sudden ends, many writers."""
