@@ -45,6 +45,15 @@ def headline_and_rest(sentence: str) -> tuple[str, str]:
     return first, rest[0] if rest else ""
 
 
+def sentences(text: str) -> list[str]:
+    """A text cut after every sentence.
+
+    >>> sentences("S2 moved 1.5 um. Bolts can cure 7 %. 1-mounted: 5 axes.")
+    ['S2 moved 1.5 um.', 'Bolts can cure 7 %.', '1-mounted: 5 axes.']
+    """
+    return [part for part in re.split(r"(?<=[.!?])\s+(?=\w)", text.strip()) if part]
+
+
 def unbroken(text: str) -> str:
     r"""The text with numbers tied to their signs and units, so that no line ends between them.
 

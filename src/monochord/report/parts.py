@@ -9,8 +9,8 @@ from monochord.campaign.found.result import Result
 from monochord.report.chapter import Chapter
 from monochord.report.decisions import comparison_chapter, plan_chapter, verdict_chapter
 from monochord.report.limits import limits_chapter
-from monochord.report.page import headline_and_rest, template
-from monochord.report.sections import origin_chapter, state_chapter, survey_chapter, wire_chapter
+from monochord.report.page import template
+from monochord.report.sections import line_chapter, origin_chapter, state_chapter, survey_chapter, wire_chapter
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +24,7 @@ class Part:
 
 #: In the order of the job: what was decided first, then how it was found.
 PARTS = (
+    Part("line", "Line of magnets", (line_chapter,)),
     Part("verdict", "Verdict", (verdict_chapter, limits_chapter)),
     Part("shape", "Shape and bolts", (comparison_chapter, plan_chapter)),
     Part("wire", "Wire", (wire_chapter,)),
@@ -35,6 +36,4 @@ PARTS = (
 
 def part_html(result: Result, part: Part) -> str:
     """One part as HTML without head and body, to be set into a page."""
-    headline, rest = headline_and_rest(result.sentence)
-    chapters = [build(result) for build in part.build]
-    return template("part.html").render(headline=headline, rest=rest, chapters=chapters)
+    return template("part.html").render(chapters=[build(result) for build in part.build])

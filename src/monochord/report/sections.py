@@ -11,7 +11,9 @@ from monochord.report.facts import COVERAGE, with_line, with_points
 from monochord.report.figures.along import axes_picture
 from monochord.report.figures.curves import curve_picture
 from monochord.report.figures.network import network_picture, targets_picture
+from monochord.report.figures.overlay import overlay_picture
 from monochord.report.figures.residuals import residuals_picture
+from monochord.report.figures.timeline import timeline_picture
 from monochord.report.limits import limits_chapter
 from monochord.report.svg import Picture
 from monochord.report.tables.origin import origins_table
@@ -130,6 +132,25 @@ def tables_chapter(result: Result) -> Chapter:
 
 def _feet(result: Result) -> tuple[Table, ...]:
     return tuple(feet_table(result, found) for found in result.occasions) if result.campaign.girder.bolts else ()
+
+
+def line_chapter(result: Result) -> Chapter:
+    """The girder at a glance: its occasions, and the line of magnets on them."""
+    line = overlay_picture(result)
+    return Chapter(
+        "line",
+        "The line of magnets",
+        "x is positive to the left looking along the beam, y is positive up, z runs along the beam.",
+        (
+            Section("Occasions", (timeline_picture(result),)),
+            Section(
+                "Offsets from the common line",
+                () if line is None else (line,),
+                tuple(offsets_table(result, o, n) for o, n in reversed(list(with_line(result)))),
+                empty="No occasion has axes and a common line.",
+            ),
+        ),
+    )
 
 
 def wire_chapter(result: Result) -> Chapter:

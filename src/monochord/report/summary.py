@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monochord.campaign.found.axes import CommonLine
 from monochord.campaign.found.result import OccasionFinding, Result
+from monochord.campaign.found.verdict import Verdict
 from monochord.report.document_occasion import lacks_of
 from monochord.report.facts import Known, limits_said, magnets_of, offset_of, with_line
-from monochord.report.judged import by_occasion, worst_by_magnet
+from monochord.report.judged import Family, by_occasion, worst_by_magnet
 from monochord.report.summary_decisions import COLUMNS, decision_lines, wrapped
 from monochord.report.tables.table import Cell, column
-from monochord.report.words import UNKNOWN, counted, listed, micrometres, offset_words, sight
+from monochord.report.words import (
+    UNKNOWN,
+    counted,
+    decimals_apart,
+    decimals_for,
+    listed,
+    micrometres,
+    offset_words,
+    scaled,
+    sight,
+)
 
 LINES = 24
 NO_LINE = "No occasion has axes and a common line."
@@ -78,7 +89,10 @@ def _magnets(result: Result, found: OccasionFinding, line: CommonLine, room: Roo
         v for family, group in judged.items() if family.ident in {"line", "line-radial"} for v in group
     )
     offsets = [offset_of(line, name) for name in names]
-    x, y = (_printed(column([pair[k] for pair in offsets], 1e6, across="xy"[k])) for k in (0, 1))
+    x, y = (
+        _printed(column([pair[k] for pair in offsets], 1e6, across="xy"[k], decimals=_places(offsets, k, judged)))
+        for k in (0, 1)
+    )
     moves = {move.magnet: move for move in found.moves}
     rows = [("magnet", "x, sideways [µm]", "y, height [µm]", "limit", "verdict", "move")]
     for name, in_x, in_y in zip(names, x, y, strict=True):
@@ -99,6 +113,14 @@ def _magnets(result: Result, found: OccasionFinding, line: CommonLine, room: Roo
     more = len(magnets_of(result)) - len(names)
     rest = [f"and {counted(more, 'more magnet')}, see the report"] if more else []
     return [_clipped(title), *_aligned(rows), *rest]
+
+
+def _places(offsets: Sequence[tuple[Known, Known]], k: int, judged: Mapping[Family, Sequence[Verdict]]) -> int:
+    """Decimals of the offsets in x (0) or y (1): as their uncertainties ask, more where one would else look like its limit."""
+    values = [pair[k] for pair in offsets]
+    limits = {1e6 * end for family, found in judged.items() if family.ident == "line" for v in found for end in v.ends}
+    places = decimals_for(scaled(v.u, 1e6) for v in values)
+    return decimals_apart(places, [(scaled(v.value, 1e6), limit) for v in values for limit in limits])
 
 
 def _printed(cells: Sequence[Cell]) -> list[str]:

@@ -9,12 +9,45 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
+from decimal import ROUND_HALF_UP, Decimal
 
 MINUS = "\N{MINUS SIGN}"
 UNKNOWN = "not known"
 
 #: Largest number of decimals that any column shows; a nanometre is below every wire and tracker.
 MOST_DECIMALS = 3
+
+#: Digits of a number that are looked at when it is rounded: what arithmetic left behind them is none of its own.
+_OWN_DIGITS = 12
+#: Decimals up to which a value and its limit are printed apart.
+_APART_DECIMALS = 9
+#: The rule of rounding, to be printed where numbers are judged.
+ROUNDING = "Printed numbers are rounded on their decimal value, a half away from zero."
+
+
+def rounded(value: float, decimals: int) -> Decimal:
+    """A finite number on its decimal value with so many decimals, a half away from zero.
+
+    >>> [str(rounded(v, 2)) for v in (0.125, 0.135, 0.145)], str(rounded(2.5, 0)), str(rounded(0.125e-6 * 1e6, 2))
+    (['0.13', '0.14', '0.15'], '3', '0.13')
+    """
+    return Decimal(f"{value:.{_OWN_DIGITS}g}").quantize(Decimal(1).scaleb(-decimals), ROUND_HALF_UP)
+
+
+def decimals_apart(decimals: int, pairs: Iterable[tuple[float | None, float]]) -> int:
+    """So many decimals, or as many more as show every value apart from a limit from which it differs, in the unit of the print.
+
+    pairs  of a value, of which the size counts, and a limit
+
+    >>> decimals_apart(3, [(0.10049, 0.100)]), decimals_apart(1, [(30.0004, 30.0), (12.0, 30.0)]), decimals_apart(1, [(30.0, 30.0)])
+    (4, 4, 1)
+    """
+    for value, limit in pairs:
+        if value is None or not (math.isfinite(value) and math.isfinite(limit)) or abs(abs(value) - abs(limit)) < 1e-9:
+            continue
+        while decimals < _APART_DECIMALS and rounded(abs(value), decimals) == rounded(abs(limit), decimals):
+            decimals += 1
+    return decimals
 
 
 def known(value: float | None) -> bool:
@@ -42,14 +75,14 @@ def decimals_for(uncertainties: Iterable[float | None]) -> int:
 
 
 def number(value: float, decimals: int, *, sign: bool = False) -> str:
-    """A number with fixed decimals and a true minus sign; a rounded zero carries no sign, NaN is not known.
+    """A number with fixed decimals and a true minus sign, rounded by :func:`rounded`; a rounded zero has no sign, NaN is not known.
 
     >>> number(3.0, 1, sign=True), number(-0.01, 1, sign=True), number(-1.25, 2) == MINUS + "1.25"
     ('+3.0', '0.0', True)
     """
     if not math.isfinite(value):
         return UNKNOWN
-    text = f"{abs(value):.{decimals}f}"
+    text = f"{rounded(abs(value), decimals):f}"
     if float(text) == 0.0:
         return text
     if value < 0.0:
@@ -126,7 +159,7 @@ def height_word(y: float | None, decimals: int = 1) -> str:
 
 
 def _sign_word(value: float | None, words: tuple[str, str], decimals: int) -> str:
-    if value is None or not math.isfinite(value) or round(abs(value) * 1e6, decimals) == 0.0:
+    if value is None or not math.isfinite(value) or rounded(abs(value) * 1e6, decimals) == 0:
         return ""
     return words[0] if value > 0.0 else words[1]
 
@@ -147,7 +180,7 @@ def offset_words(x: float | None, y: float | None) -> str:
 def _part(value: float | None, word: str, neutral: str) -> str:
     if value is None or not math.isfinite(value):
         return f"{UNKNOWN} {neutral}"
-    return f"{abs(value) * 1e6:.0f} µm {word or neutral}"
+    return f"{number(abs(value) * 1e6, 0)} µm {word or neutral}"
 
 
 def percent(share: float) -> str:
@@ -160,16 +193,17 @@ def percent(share: float) -> str:
         return "> 99.9"
     if share < 0.0005:
         return "< 0.1"
-    return f"{100.0 * share:.1f}"
+    return number(100.0 * share, 1)
 
 
 def limit_number(value: float, *, sign: bool = True) -> str:
-    """A limit, with a decimal only where it has one.
+    """A limit, with as many decimals as it has.
 
-    >>> limit_number(30.000000001), limit_number(7.5, sign=False)
-    ('+30', '7.5')
+    >>> limit_number(30.000000001), limit_number(7.5, sign=False), limit_number(-30.25)
+    ('+30', '7.5', '−30.25')
     """
-    return number(value, 0 if abs(value - round(value)) < 1e-6 else 1, sign=sign)
+    places = next((k for k in range(6) if abs(value - float(rounded(value, k))) < 1e-6), 6) if known(value) else 0
+    return number(value, places, sign=sign)
 
 
 def pretty(text: str) -> str:

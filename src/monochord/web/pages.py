@@ -27,7 +27,7 @@ def girder(request: Request, name: str) -> Response:
     told = room_of(request).desk.told(name)
     if told is None:
         return shown(request, "girder.html", title=name, name=name, told=None, part=None, body="")
-    return RedirectResponse(request.url_for("part", name=name, part="verdict"), 303)
+    return RedirectResponse(request.url_for("part", name=name, part="line"), 303)
 
 
 @router.get("/girder/{name}/{part}")

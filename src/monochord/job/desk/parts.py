@@ -8,7 +8,7 @@ from pathlib import Path
 
 from monochord.campaign.found.result import Result
 from monochord.job.run import FOUND, write_whole
-from monochord.report.page import headline_and_rest
+from monochord.report.page import headline_and_rest, sentences
 from monochord.report.parts import PARTS, part_html
 
 #: Folder of the pages inside ``found``, and the file that lists them; written last, so that it never lists what is not there.
@@ -29,7 +29,7 @@ def write_parts(folder: Path, result: Result) -> None:
         "made_at": result.origin.made_at,
         "made_by": result.origin.made_by,
         "headline": headline,
-        "rest": rest,
+        "sentences": sentences(rest),
         "occasions": [o.name for o in result.occasions],
         "last": last,
         "verdicts": Counter(v.verdict for v in result.verdicts if v.occasion == last),

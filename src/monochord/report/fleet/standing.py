@@ -54,7 +54,7 @@ def _states_sentence(states: Sequence[GirderState], tools: Sequence[InstrumentSt
     what = listed(f"{n} for {kind}" for kind, n in counts.most_common())
     waits = sum(counts.values())
     said = f"{waits} of {counted(len(states), 'girder')} {'wait' if waits != 1 else 'waits'}: {what}."
-    said = said if waits else f"All {counted(len(states), 'girder')} wait for nothing."
+    said = said if waits else f"No girder of {len(states)} waits for anything."
     said += f" {ready} {'wait' if ready != 1 else 'waits'} for nothing." if waits and ready else ""
     if bad := [t.name for t in tools if t.expired is not False]:
         said += f" Without a valid calibration today: {listed(bad, 5)}."

@@ -66,16 +66,18 @@ def plain(value: float | None, decimals: int, factor: float = 1.0, *, sign: bool
     return Cell(number(value * factor, decimals, sign=sign), value, word, "number")
 
 
-def column(values: Sequence[Known], factor: float, *, across: str = "", sign: bool = True) -> list[Cell]:
+def column(
+    values: Sequence[Known], factor: float, *, across: str = "", sign: bool = True, decimals: int | None = None
+) -> list[Cell]:
     """Numbers with their uncertainty, all with the decimals that the smallest uncertainty asks for.
 
-    across  "x" adds left or right, "y" adds up or down;  sign  whether a plus is printed
+    across  "x" adds left or right, "y" adds up or down;  sign  whether a plus is printed;  decimals  instead of those
 
     >>> [c.text for c in column([Known(12.34e-6, 1.1e-6), Known(None, None)], 1e6)]
     ['+12.3 ± 1.1', 'not known']
     """
-    decimals = decimals_for(scaled(v.u, factor) for v in values)
-    return [_cell(v, factor, decimals, across=across, sign=sign) for v in values]
+    places = decimals_for(scaled(v.u, factor) for v in values) if decimals is None else decimals
+    return [_cell(v, factor, places, across=across, sign=sign) for v in values]
 
 
 def _cell(value: Known, factor: float, decimals: int, *, across: str, sign: bool) -> Cell:

@@ -13,7 +13,17 @@ from monochord.report.facts import Known, finite
 from monochord.report.judged import Family, called, limit_words, plane_of, quantity_words
 from monochord.report.svg import ident
 from monochord.report.tables.table import Cell, Table, column, plain, reasons_note, rows_of, words
-from monochord.report.words import decimals_for, height_word, limit_number, percent, pretty, scaled, side_word
+from monochord.report.words import (
+    ROUNDING,
+    decimals_apart,
+    decimals_for,
+    height_word,
+    limit_number,
+    percent,
+    pretty,
+    scaled,
+    side_word,
+)
 
 STYLES = {"conforms": "verdict", "does not conform": "verdict strong", "cannot be decided": "verdict strong"}
 
@@ -34,7 +44,7 @@ def verdicts_table(occasion: str, family: Family, found: Sequence[Verdict]) -> T
     rules = dict.fromkeys(v.rule for v in found)
     evidence = dict.fromkeys(v.evidence for v in found if finite(v.value) is not None)
     unknown = [(f"{v.magnet} {quantity_words(v)}", reason_of(v)) for v in found if finite(v.value) is None]
-    places = decimals_for(scaled(finite(v.u), family.factor) for v in found)
+    places = _places(family, found)
     several = (
         [[words("not known" if finite(v.value) is None else v.evidence) for v in found]] if len(evidence) > 1 else []
     )
@@ -59,7 +69,7 @@ def verdicts_table(occasion: str, family: Family, found: Sequence[Verdict]) -> T
             *several,
         ),
         note=f"Rule: {'; or '.join(rules)}.{rests} Probability: that the true value lies within the limit. "
-        f"{_whole_words(found)}{reasons_note(unknown)}".strip(),
+        f"{ROUNDING} {_whole_words(found)}{reasons_note(unknown)}".strip(),
     )  # fmt: skip
 
 
@@ -123,10 +133,17 @@ def risks_table(occasion: str, family: Family, found: Sequence[Verdict]) -> Tabl
     )  # fmt: skip
 
 
+def _places(family: Family, found: Sequence[Verdict]) -> int:
+    """Decimals that the uncertainties ask for, and more where a value would else look like the limit that it misses."""
+    places = decimals_for(scaled(finite(v.u), family.factor) for v in found)
+    ends = [(scaled(finite(v.value), family.factor), end * family.factor) for v in found for end in (*v.ends, v.limit)]
+    return decimals_apart(places, ends)
+
+
 def _values(family: Family, found: Sequence[Verdict]) -> list[Cell]:
     """Values with u, and with the word of the side where the quantity has one."""
-    cells = column([Known(finite(v.value), finite(v.u)) for v in found], family.factor)
-    places = decimals_for(scaled(finite(v.u), family.factor) for v in found)
+    places = _places(family, found)
+    cells = column([Known(finite(v.value), finite(v.u)) for v in found], family.factor, decimals=places)
     side = {"x": side_word, "y": height_word}
     return [
         Cell(c.text, c.value, side[plane_of(v)](c.value, places), c.style) if plane_of(v) else c
