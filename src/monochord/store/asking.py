@@ -16,7 +16,6 @@ from monochord.store.tables_told import (
     OCCASION,
     PLACED,
     RUN,
-    SIGNED,
     STEP,
     VERDICT,
 )
@@ -137,15 +136,6 @@ def uncalibrated_steps(connection: Connection) -> list[Row]:
         or_(CALIBRATION.c.valid_until >= STEP.c.done_on, CALIBRATION.c.valid_until == ""),
     )
     return _rows(connection, select(STEP).where(STEP.c.instrument != "", ~valid).order_by(STEP.c.done_on, STEP.c.entry))
-
-
-def signed_runs(connection: Connection) -> list[Row]:
-    """Runs that tell the latest verdicts of a girder, and how many persons signed them."""
-    judged = OCCASION.alias("judged_on")
-    joined = GIRDER.join(judged, and_(judged.c.girder == GIRDER.c.name, judged.c.name == GIRDER.c.judged))
-    joined = joined.join(SIGNED, SIGNED.c.about == judged.c.run)
-    wanted = select(judged.c.run, func.count(SIGNED.c.person.distinct()).label("count")).select_from(joined)
-    return _rows(connection, wanted.group_by(judged.c.run))
 
 
 def instruments(connection: Connection) -> list[Row]:

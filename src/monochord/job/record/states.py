@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,6 +12,7 @@ from sqlalchemy import Connection
 from monochord.campaign.found.charts import GirderState, InstrumentState, Margin
 from monochord.campaign.found.verdict import CANNOT_BE_DECIDED, CONFORMS, DOES_NOT_CONFORM
 from monochord.job.record.questions import margin_of
+from monochord.job.record.signed import signing_of_runs
 from monochord.store import asking
 
 Row = Mapping[str, object]
@@ -32,8 +33,9 @@ class _Known:
 
 def states(connection: Connection) -> tuple[GirderState, ...]:
     """Every girder, those first that wait for most; the number of statements does not grow with the fleet."""
-    known = _known(connection)
-    found = [_state(row, known) for row in asking.girders(connection)]
+    rows = asking.girders(connection)
+    known = _known(connection, rows)
+    found = [_state(row, known) for row in rows]
     return tuple(state for _, state in sorted(found, key=_urgency))
 
 
@@ -44,8 +46,9 @@ def _urgency(found: tuple[int, GirderState]) -> tuple[int, float, str]:
     return rank, math.inf if share is None else share, state.girder
 
 
-def _known(connection: Connection) -> _Known:
+def _known(connection: Connection, rows: Sequence[Row]) -> _Known:
     counts: dict[str, dict[str, int]] = {}
+    asked = {str(row["run"]): str(row["judged"]) for row in rows if row["signatures"]}
     for row in asking.verdict_counts(connection):
         counts.setdefault(str(row["girder"]), {})[str(row["verdict"])] = int(str(row["count"]))
     return _Known(
@@ -55,7 +58,7 @@ def _known(connection: Connection) -> _Known:
         _by_girder(asking.open_nonconformances(connection)),
         _by_girder(asking.later_steps(connection)),
         _by_girder(asking.uncalibrated_steps(connection)),
-        {str(row["run"]): int(str(row["count"])) for row in asking.signed_runs(connection)},
+        {run: signing.count for run, signing in signing_of_runs(connection, asked).items()},
     )
 
 
