@@ -26,7 +26,7 @@ def pins(*names: str) -> dict[str, str]:
 def asked_for(call: ast.Call) -> set[str]:
     """The name in a call such as import_module("name"), which is an import too."""
     called = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
-    if called not in ("import_module", "importorskip") or not call.args:
+    if called not in ("import_module", "importorskip", "find_spec") or not call.args:
         return set()
     [first, *_] = call.args
     return {first.value} if isinstance(first, ast.Constant) and isinstance(first.value, str) else set()

@@ -23,7 +23,7 @@ from monochord.web.room import Room, shown
 #: Nothing from elsewhere, no framing, no scripts in the page itself.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; font-src 'self'; "
-    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+    "frame-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 HEADERS = {
     "Content-Security-Policy": POLICY,

@@ -12,6 +12,12 @@ from monochord.web.room import room_of, shown
 
 router = APIRouter(include_in_schema=False)
 
+#: What a page with charts may do: the library makes functions and styles of its own; it still reaches nothing elsewhere.
+CHARTS = (
+    "default-src 'none'; script-src 'self' 'unsafe-eval'; style-src 'self' 'unsafe-inline'; img-src 'self' data: blob:; "
+    "connect-src 'self'; font-src 'self'; worker-src blob:; form-action 'none'; frame-ancestors 'self'; base-uri 'none'"
+)
+
 
 @router.get("/")
 def fleet(request: Request) -> HTMLResponse:
@@ -38,6 +44,25 @@ def part(request: Request, name: str, part: str) -> Response:
     if told is None or body is None:
         return RedirectResponse(request.url_for("girder", name=name), 303) if told is None else _nothing(request)
     return shown(request, "girder.html", title=f"{name}, {part}", name=name, told=told, part=part, body=body)
+
+
+@router.get("/girder/{name}/space/{occasion}.json")
+def space_numbers(request: Request, name: str, occasion: str) -> Response:
+    """An occasion's survey in space, as numbers."""
+    found = room_of(request).desk.space(name, occasion)
+    return Response(found, media_type="application/json") if found else _nothing(request)
+
+
+@router.get("/girder/{name}/space/{occasion}")
+def space(request: Request, name: str, occasion: str) -> Response:
+    """An occasion's survey in space, drawn by the chart library: a page of its own, since that library needs looser rules."""
+    told = room_of(request).desk.told(name) or {}
+    spaces = told.get("spaces")
+    if not isinstance(spaces, dict) or occasion not in spaces:
+        return _nothing(request)
+    page = shown(request, "space.html", name=name, occasion=occasion, **spaces[occasion])
+    page.headers["Content-Security-Policy"] = CHARTS
+    return page
 
 
 @router.post("/girder/{name}/run")

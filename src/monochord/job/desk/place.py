@@ -10,7 +10,7 @@ from pathlib import Path
 
 from monochord.files.campaign_file import CAMPAIGN
 from monochord.ground.faults import Fault, Refused
-from monochord.job.desk.parts import INDEX, PAGES
+from monochord.job.desk.parts import INDEX, PAGES, space_file
 from monochord.job.run import FOUND
 
 #: A name of a campaign: one folder, nothing that a path is made of, nothing hidden.
@@ -62,6 +62,11 @@ class Desk:
         """One part of a campaign's pages as HTML, None when there is none."""
         path = self.campaign(name) / FOUND / PAGES / f"{part}.html"
         return path.read_text(encoding="utf-8") if re.fullmatch(r"[a-z]+", part) and path.is_file() else None
+
+    def space(self, name: str, occasion: str) -> str | None:
+        """An occasion's survey in space as JSON, None when there is none."""
+        path = self.campaign(name) / FOUND / PAGES / space_file(occasion)
+        return path.read_text(encoding="utf-8") if path.is_file() else None
 
     def document(self, name: str) -> str | None:
         """The result document of a campaign's last run as text, None when it was not run."""
