@@ -102,8 +102,7 @@ def _fault(key: Key, body: Mapping[str, object]) -> Fault | None:
     if value is None or value == "":
         if not key.needed:
             return None
-        given = "nothing" if key.name not in body else "nothing in it"
-        return Fault(given, f"{key.name}: {key.expected}", "state it", column=key.name)
+        return Fault(f"no {key.name}", key.expected, "state it", column=key.name)
     if _fits(key, value):
         return None
     long = isinstance(value, str) and len(value) > LONGEST and key.form == TEXT
