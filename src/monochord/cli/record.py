@@ -4,16 +4,8 @@ from __future__ import annotations
 
 import click
 
-at = click.option(
-    "--at",
-    "address",
-    envvar="MONOCHORD_RECORD",
-    default="record.sqlite",
-    show_default=True,
-    metavar="ADDRESS",
-    help="The record: a file of SQLite, or postgresql://USER@HOST/DATABASE. The variable MONOCHORD_RECORD names it too.",
-)
-by = click.option("--by", default="", metavar="NAME", help="Who does this; without it, the name of the account.")
+from monochord.cli import record_enter, record_keeping, record_verify
+from monochord.cli.record_options import at, by
 
 
 @click.command()
@@ -70,4 +62,4 @@ def listed(address: str, kind: str | None, subject: str | None) -> None:
         click.echo(line)
 
 
-COMMANDS = (make, take, listed)
+COMMANDS = (make, take, listed, *record_enter.COMMANDS, *record_keeping.COMMANDS, *record_verify.COMMANDS)

@@ -58,7 +58,7 @@ def _of(address: str, patience: float) -> Record:
 def _brought_up(record: Record, *, make: bool) -> Record:
     with record.reading() as connection:
         version = version_of(connection)
-        foreign = not version and bool(_others(connection))
+        foreign = not version and bool(others(connection))
         behind = record.is_file and connection.exec_driver_sql("PRAGMA journal_mode").scalar() != "wal"
     if version == "" and not make:
         raise Refused(
@@ -67,7 +67,7 @@ def _brought_up(record: Record, *, make: bool) -> Record:
     if foreign:
         given, expected = "a database that holds tables of something else", "an empty place, or a record"
         raise Refused([Fault(given, expected, "choose another name for the record", record.address)])
-    if version not in ("", VERSION, *steps()):
+    if version not in ("", VERSION) and version not in steps():
         expected = f"a record of version {VERSION} or earlier"
         raise Refused([Fault(f"a record of version {version}", expected, "use a newer program", record.address)])
     if behind:
@@ -81,7 +81,7 @@ def _brought_up(record: Record, *, make: bool) -> Record:
     return record
 
 
-def _others(connection: Connection) -> set[str]:
+def others(connection: Connection) -> set[str]:
     """Tables that stand in the way: any in a file, those with names of ours in a database."""
     there = set(inspect(connection).get_table_names())
     return there if connection.dialect.name == "sqlite" else there & set(METADATA.tables)
