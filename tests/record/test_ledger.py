@@ -69,11 +69,18 @@ def test_a_fact_is_corrected_once_and_then_its_correction(record: Record) -> Non
     assert third.draft.replaces == "b"
 
 
-def test_a_writer_who_has_not_seen_the_last_entry_is_told_of_it(record: Record) -> None:
+def test_a_writer_who_has_not_seen_the_last_entries_is_told_what_they_say(record: Record) -> None:
     append(record, [note("a")], NOW)
-    append(record, [note("b")], NOW, seen={"girder/G1": 1})
-    with pytest.raises(Refused, match="entry 2 about girder/G1, which ada wrote"):
+    append(record, [note("b", "rust")], NOW, seen={"girder/G1": 1})
+    with pytest.raises(Refused, match=r"entry 2, a note by ada: .*rust.*; expected entry 1 as the last"):
         append(record, [note("c")], LATER, seen={"girder/G1": 1})
+    append(record, [note(f"n{i}") for i in range(6)], NOW)
+    with pytest.raises(Refused, match=r"since entry 1: entry 2, .*; entry 6, .*; and more; expected"):
+        append(record, [note("c")], LATER, seen={"girder/G1": 1})
+    with pytest.raises(Refused, match="entry 9 about girder/G1 as seen, which is not there: the last is entry 8"):
+        append(record, [note("c")], LATER, seen={"girder/G1": 9})  # of a record that was restored from before
+    append(record, [note("c")], LATER, seen={"girder/G1": 8, "girder/G2": 0})
+    assert head(record)[0] == 9
 
 
 def test_a_clock_set_back_does_not_bring_the_order_out_of_time(record: Record) -> None:

@@ -15,8 +15,8 @@ from monochord.store.opening import Record
 from monochord.store.tables import ENTRY
 from monochord.store.told import tell
 
-#: So many entries are read at once.
-BATCH = 200
+#: So many entries are read at once, and so many are told to a writer who has not seen them.
+BATCH, MOST = 200, 5
 
 
 def append(
@@ -34,10 +34,11 @@ def append(
     with record.writing() as connection:
         for subject, number in (seen or {}).items():
             _unchanged_since(connection, subject, number)
-        return [_kept(connection, draft, now) for draft in drafts]
+        return [keep(connection, draft, now) for draft in drafts]
 
 
-def _kept(connection: Connection, draft: Draft, now: datetime) -> Entry:
+def keep(connection: Connection, draft: Draft, now: datetime) -> Entry:
+    """Keep one draft on a connection that may write, as :func:`append` does; gives the kept one when it is kept already."""
     content = content_of(draft)
     if earlier := entry_with(connection, draft.id):
         if _same_fact(earlier.draft, draft):
@@ -78,11 +79,22 @@ def _correctable(connection: Connection, draft: Draft) -> None:
 
 
 def _unchanged_since(connection: Connection, subject: str, number: int) -> None:
-    wanted = select(ENTRY).where(ENTRY.c.subject == subject).order_by(ENTRY.c.number.desc()).limit(1)
-    last = connection.execute(wanted).first()
-    if last is not None and last.number != number:
-        given = f"entry {last.number} about {subject}, which {last.made_by} wrote at {last.kept_at} since you looked"
-        raise Refused([Fault(given, f"entry {number} as the last", "look at what was written, then decide again")])
+    about = select(ENTRY).where(ENTRY.c.subject == subject)
+    last = connection.execute(about.order_by(ENTRY.c.number.desc()).limit(1)).first()
+    if (last.number if last else 0) == number:
+        return
+    newer = connection.execute(about.where(ENTRY.c.number > number).order_by(ENTRY.c.number).limit(MOST + 1)).all()
+    if newer:
+        told = [f"entry {row.number}, a {row.kind} by {row.made_by}: {_short(row.body)}" for row in newer[:MOST]]
+        more = ["and more"] if len(newer) > MOST else []
+        given = f"what was written about {subject} since entry {number}: {'; '.join([*told, *more])}"
+    else:
+        given = f"entry {number} about {subject} as seen, which is not there: the last is entry {last.number if last else 0}"
+    raise Refused([Fault(given, f"entry {number} as the last", "look at what was written, then decide again")])
+
+
+def _short(body: str, most: int = 120) -> str:
+    return body if len(body) <= most else f"{body[:most]}..."
 
 
 def last_number(record: Record, subject: str) -> int:
