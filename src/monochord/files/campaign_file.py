@@ -20,6 +20,7 @@ from monochord.files.checks_order import check_order
 from monochord.files.checks_repeats import repeated_readings
 from monochord.files.checksum import sha256
 from monochord.files.document import Document
+from monochord.files.excluded import Candidate, candidates, entries
 from monochord.files.girder_file import girder_facts
 from monochord.files.imports import reading_differs
 from monochord.files.lab import Lab, lab_of
@@ -41,7 +42,8 @@ def load_campaign(folder: Path) -> Campaign:
     """
     campaign, own, shared, lab = _documents(folder)
     facts = girder_facts(own, shared, campaign)
-    reader = Reader(folder, lab, facts.girder, tuple(own.root.node("wire_ends")))
+    aside, unsound = entries(campaign.root, (n.text("name") for n in campaign.root.nodes("occasions")))
+    reader = Reader(folder, lab, facts.girder, tuple(own.root.node("wire_ends")), aside=aside)
     kept = checked_inputs(folder, campaign.root.nodes("files"), reader.faults)
     occasions = tuple(reader.occasion(node) for node in campaign.root.nodes("occasions"))
     wire = _with_sensors(facts.wire, reader.sensors)
@@ -50,7 +52,7 @@ def load_campaign(folder: Path) -> Campaign:
     # a file left over from elsewhere contradicts clocks and places as well, and is told once
     order, strange = ([], []) if twice else check_order(facts.girder, occasions, reader.wire_ends)
     told = [*reader.faults.faults, *twice, *order]
-    faults = [*_placed(wrong, own), *told, *_wire_told(wire, occasions, own)]
+    faults = [*unsound, *_placed(wrong, own), *told, *_wire_told(wire, occasions, own)]
     reference = _reference(campaign, occasions, faults)
     scale = budget_scale(campaign, faults)
     pairings = between_occasions(facts.girder, occasions, reference)
@@ -84,7 +86,22 @@ def load_campaign(folder: Path) -> Campaign:
         scale,
         (*reader.pairings, *pairings),
         imports,
+        excluded=tuple(reader.excluded[i] for i in sorted(reader.excluded)),
     )
+
+
+def readings_of(folder: Path) -> tuple[Document, dict[str, list[Candidate]], tuple[Fault, ...]]:
+    """The campaign's file, the sightings and scans of every occasion, nothing left out, and the faults of their rows.
+
+    Raises Refused when the documents of the campaign do not fit.
+    """
+    campaign, own, shared, lab = _documents(folder)
+    reader = Reader(folder, lab, girder_facts(own, shared, campaign).girder, tuple(own.root.node("wire_ends")))
+    found = {}
+    for node in campaign.root.nodes("occasions"):
+        read = reader.measured(node)
+        found[node.text("name")] = candidates(read.sightings, read.scans, read.raw_scans)
+    return campaign, found, tuple(reader.faults.faults)
 
 
 def _documents(folder: Path) -> tuple[Document, Document, Document, Lab]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from monochord.campaign.given.check_move import CheckMove
 from monochord.campaign.given.clock import ClockTold
+from monochord.campaign.given.excluded import Excluded
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.imports import Import
 from monochord.campaign.given.occasion import FootFinding, Occasion, RideSample, TemperatureReading, Turn
@@ -27,6 +28,7 @@ from monochord.files.columns import Rows
 from monochord.files.conversions import of_waveforms, told_of
 from monochord.files.document import Node
 from monochord.files.exchanged import exchanged_targets
+from monochord.files.excluded import candidates, taken_out
 from monochord.files.lab import Lab
 from monochord.files.near_in_time import Timed, at_observations, one_scale
 from monochord.files.pairing import none_matched, of_occasion, paired
@@ -66,6 +68,7 @@ class Reader:
 
     sensors  distance of the x and y sensors from the upstream support [m], where a container told it
     pairings  lists of names that were laid side by side
+    aside     entries of what people set aside, and excluded what became of them, by their place in the file
     """
 
     folder: Path
@@ -78,9 +81,11 @@ class Reader:
     sensors: dict[str, float] = field(default_factory=dict)
     pairings: list[Pairing] = field(default_factory=list)
     imports: list[Import] = field(default_factory=list)
+    aside: list[Node] = field(default_factory=list)
+    excluded: dict[int, Excluded] = field(default_factory=dict)
 
-    def occasion(self, node: Node) -> Occasion:
-        """One occasion of the campaign file."""
+    def measured(self, node: Node) -> Measured:
+        """Everything that the files of one occasion hold, as it was read; faults are gathered."""
         measured = Measured()
         for entry in node.nodes("files"):
             try:
@@ -88,6 +93,13 @@ class Reader:
             except Refused as refusal:
                 self.faults.faults.extend(refusal.faults)
         self._waveforms(measured)
+        return measured
+
+    def occasion(self, node: Node) -> Occasion:
+        """One occasion of the campaign file."""
+        before = len(self.faults.faults)
+        measured = self.measured(node)
+        gone = self._set_aside(node.text("name"), measured, whole=len(self.faults.faults) == before)
         told = node.amount("temperature", "temperature") if "temperature" in node else None
         self._near_in_time(measured)
         missed = check_wire(
@@ -100,7 +112,7 @@ class Reader:
         self.notes.extend(check_loads(self.girder, measured.feet))
         name = node.text("name")
         self._check_sightings(name, measured)
-        lacks = [*missed, *_lacks(name, measured, told, self.wire_ends)]
+        lacks = [*gone, *missed, *_lacks(name, measured, told, self.wire_ends)]
         scans, raw = _from_first_reading(measured)
         found = Occasion(
             name,
@@ -220,6 +232,27 @@ class Reader:
                 given = f"{axis} sensor {place * 1e3:g} mm from the upstream support"
                 expected = f"{self.sensors[axis] * 1e3:g} mm as on the occasion before"
                 self.faults.add(given, expected, "one bench has one place for it; mend the attribute", file=name)
+
+    def _set_aside(self, occasion: str, measured: Measured, *, whole: bool) -> list[str]:
+        """Take out what people set aside; gives words for a kind of which nothing is left.
+
+        whole  whether all files could be read: else what is not found may stand in one that could not
+        """
+        nodes = [n for n in self.aside if n.text("occasion") == occasion]
+        if not nodes:
+            return []
+        faults: list[Fault] = []
+        told, out = taken_out(nodes, candidates(measured.sightings, measured.scans, measured.raw_scans), faults)
+        self.excluded |= told
+        if whole:
+            self.faults.faults.extend(faults)
+        left = [len(measured.sightings), len(measured.scans) + len(measured.raw_scans)]
+        measured.sightings = [s for s in measured.sightings if id(s) not in out]
+        measured.scans = [s for s in measured.scans if id(s) not in out]
+        measured.raw_scans = [s for s in measured.raw_scans if id(s) not in out]
+        now = [len(measured.sightings), len(measured.scans) + len(measured.raw_scans)]
+        kinds = zip(("sighting", "scan"), left, now, strict=True)
+        return [f"every {kind} was set aside by people" for kind, then, n in kinds if then and not n]
 
     def _near_in_time(self, measured: Measured) -> None:
         """To what was observed, the temperatures nearest in time."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from monochord.campaign.given.budget_scale import BudgetScale
+from monochord.campaign.given.excluded import Excluded
 from monochord.campaign.given.girder import Girder
 from monochord.campaign.given.imports import Import
 from monochord.campaign.given.occasion import Occasion
@@ -51,6 +52,7 @@ class Campaign:
     inputs     every file that was read;  notes  faults that did not stop the reading
     budget_scale  what the uncertainties that decide are enlarged by, None when they are taken as they are
     pairings    lists of names that were laid side by side;  imports  how every file was read
+    excluded    sightings and scans that people set aside; those that count again stay told
     """
 
     girder: Girder
@@ -66,3 +68,4 @@ class Campaign:
     budget_scale: BudgetScale | None = None
     pairings: tuple[Pairing, ...] = ()
     imports: tuple[Import, ...] = ()
+    excluded: tuple[Excluded, ...] = ()
