@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from monochord.cli import record_enter, record_keeping, record_verify
+from monochord.cli import record_correct, record_enter, record_keeping, record_verify
 from monochord.cli.record_options import at, by
 
 
@@ -62,4 +62,12 @@ def listed(address: str, kind: str | None, subject: str | None) -> None:
         click.echo(line)
 
 
-COMMANDS = (make, take, listed, *record_enter.COMMANDS, *record_keeping.COMMANDS, *record_verify.COMMANDS)
+COMMANDS = (
+    make,
+    take,
+    listed,
+    *record_enter.COMMANDS,
+    *record_correct.COMMANDS,
+    *record_keeping.COMMANDS,
+    *record_verify.COMMANDS,
+)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from monochord.cli.record_options import at, by
+from monochord.cli.record_options import at, by, seen
 
 
 @click.command()
@@ -49,9 +49,10 @@ def enter(path: str, kind: str, address: str, by: str) -> None:
 @click.argument("kind")
 @click.argument("pairs", metavar="KEY=VALUE...", nargs=-1, required=True)
 @click.option("--about", default="", metavar="SUBJECT", help="What a note is about, such as girder/G07.")
+@seen
 @at
 @by
-def add(kind: str, pairs: tuple[str, ...], about: str, address: str, by: str) -> None:
+def add(kind: str, pairs: tuple[str, ...], *, about: str, seen: int | None, address: str, by: str) -> None:
     """Add one fact of a KIND; the kinds and keys are those of `monochord record enter`.
 
     \b
@@ -62,7 +63,7 @@ def add(kind: str, pairs: tuple[str, ...], about: str, address: str, by: str) ->
     """  # noqa: D301
     from monochord.job.record.enter_door import stated
 
-    for line in stated(address, kind, pairs, about, by):
+    for line in stated(address, kind, pairs, about=about, by=by, seen=seen):
         click.echo(line)
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from importlib import resources
 from pathlib import Path
 
@@ -49,6 +50,16 @@ def open_record(address: str, patience: float = PATIENCE) -> Record:
             raise Refused([Fault("no such file", "a record", remedy, str(path))])
         refuse_others(path, int(VERSION))
     return _brought_up(record, make=False)
+
+
+@contextmanager
+def opened(address: str) -> Iterator[Record]:
+    """The record at an address for as long as one command lasts, then closed."""
+    record = open_record(address)
+    try:
+        yield record
+    finally:
+        record.engine.dispose()
 
 
 def _of(address: str, patience: float) -> Record:

@@ -10,7 +10,7 @@ from pathlib import Path
 from monochord.job.context import real_context
 from monochord.job.record.take import Hand, take_campaign
 from monochord.store.ledger import entries, head
-from monochord.store.making import make_record, open_record
+from monochord.store.making import make_record, opened
 
 
 def hand(by: str) -> Hand:
@@ -29,16 +29,17 @@ def made(address: str) -> str:
     """Make a record, and say what it holds."""
     record = make_record(address)
     number, digest = head(record)
+    record.engine.dispose()
     return f"the record {record.address} holds {number} entries; its head is {digest[:16]}"
 
 
 def taken(address: str, campaign: Path, by: str, say: Callable[[str], None]) -> Iterator[str]:
     """Take a campaign into a record, and say what came."""
-    record = open_record(address)
-    found = take_campaign(record, campaign, real_context(say), hand(by))
+    with opened(address) as record:
+        found = take_campaign(record, campaign, real_context(say), hand(by))
+        number, digest = head(record)
     kinds = [entry.draft.kind for entry in found.new]
     counts = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)) or "nothing new"
-    number, digest = head(record)
     yield f"{campaign}: {counts}; {found.known} known already; the record holds {number} entries, its head is {digest[:16]}"
     for line in found.missing:
         yield f"note: {line}"
@@ -46,8 +47,7 @@ def taken(address: str, campaign: Path, by: str, say: Callable[[str], None]) -> 
 
 def entry_lines(address: str, kind: str | None, subject: str | None) -> Iterator[str]:
     """The entries, a line each."""
-    record = open_record(address)
-    with record.reading() as connection:
+    with opened(address) as record, record.reading() as connection:
         for entry in entries(connection, kind=kind, subject=subject):
             d = entry.draft
             corrects = f", corrects {d.replaces}" if d.replaces else ""

@@ -49,14 +49,31 @@ def enter_list(record: Record, path: Path, kind: str, context: Context, hand: Ha
 
 
 def enter_one(
-    record: Record, kind: str, cells: Mapping[str, str], context: Context, hand: Hand, *, subject: str = ""
+    record: Record,
+    kind: str,
+    cells: Mapping[str, str],
+    context: Context,
+    hand: Hand,
+    *,
+    subject: str = "",
+    seen: int | None = None,
 ) -> Entered:
-    """Enter one statement, given as texts; a note needs to be told its subject."""
-    return _enter(record, [Listed(kind, 0, dict(cells))], "", context, hand, subject=subject)
+    """Enter one statement, given as texts; a note needs to be told its subject.
+
+    seen  number of the last entry about the subject that the person has seen: Refused when there is a later one
+    """
+    return _enter(record, [Listed(kind, 0, dict(cells))], "", context, hand, subject=subject, seen=seen)
 
 
 def _enter(
-    record: Record, rows: list[Listed], name: str, context: Context, hand: Hand, *, subject: str = ""
+    record: Record,
+    rows: list[Listed],
+    name: str,
+    context: Context,
+    hand: Hand,
+    *,
+    subject: str = "",
+    seen: int | None = None,
 ) -> Entered:
     faults = Gatherer(name)
     bodies = [_body(row, faults) for row in rows]
@@ -67,7 +84,8 @@ def _enter(
         now = context.now()
         drafts = [_draft(row, body, stamp(now), hand, subject) for row, body in zip(rows, bodies, strict=True)]
         fresh = [d for d in drafts if entry_with(connection, d.id) is None]
-    new = append(record, fresh, now)
+    watched = {} if seen is None else {draft.subject: seen for draft in fresh}
+    new = append(record, fresh, now, seen=watched)
     strange = sorted({str(b["girder"]) for b in bodies if b.get("girder")} - known["girder"])
     notes = (
         [f"nothing else is in the record yet of {counted(len(strange), 'girder')}: {listed(strange, 5)}"]
@@ -90,7 +108,7 @@ def _body(row: Listed, faults: Gatherer) -> dict[str, object]:
         if column not in {*forms, REPLACES, WITHDRAWN} and not (row.kind == "note" and column == "subject"):
             expected = f"one of {', '.join([*forms, REPLACES, WITHDRAWN])}"
             faults.add(f"the key {column!r}", expected, "mend or remove it", line=_place(row), column=column)
-    body = {k: _read(forms.get(k, ""), v) for k, v in row.cells.items() if k not in {REPLACES, "subject"}}
+    body = {k: read_value(forms.get(k, ""), v) for k, v in row.cells.items() if k not in {REPLACES, "subject"}}
     if row.kind == "nonconformance":
         body.setdefault("state", "open")
     for fault in faults_of(row.kind, body, correction=REPLACES in row.cells):
@@ -98,7 +116,7 @@ def _body(row: Listed, faults: Gatherer) -> dict[str, object]:
     return body
 
 
-def _read(form: str, value: object) -> object:
+def read_value(form: str, value: object) -> object:
     """A cell as its key needs it; what cannot be read stays as it is and is told as a fault."""
     if not isinstance(value, str):
         return value

@@ -6,17 +6,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 from monochord.store.backup import back_up, restore
-from monochord.store.making import open_record
+from monochord.store.making import opened
 
 
 def backed_up(address: str, path: Path, say: Callable[[str], None]) -> str:
     """Copy a record into a file while others write, and say what it holds."""
-    record = open_record(address)
-    try:
+    with opened(address) as record:
         copied = back_up(record, path, say)
-    finally:
-        record.engine.dispose()
-    return f"{copied.place} holds {copied.number} entries of {record.address}; its head is {copied.hash[:16]}"
+        source = record.address
+    return f"{copied.place} holds {copied.number} entries of {source}; its head is {copied.hash[:16]}"
 
 
 def restored(path: Path, address: str, say: Callable[[str], None]) -> str:
