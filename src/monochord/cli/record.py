@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from monochord.cli import record_correct, record_enter, record_keeping, record_verify
+from monochord.cli import record_correct, record_enter, record_keeping, record_package, record_sign, record_verify
 from monochord.cli.record_options import at, by
 
 
@@ -69,5 +69,7 @@ COMMANDS = (
     *record_enter.COMMANDS,
     *record_correct.COMMANDS,
     *record_keeping.COMMANDS,
+    *record_package.COMMANDS,
+    *record_sign.COMMANDS,
     *record_verify.COMMANDS,
 )

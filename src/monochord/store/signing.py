@@ -141,16 +141,22 @@ def keys(connection: Connection, person: str | None = None) -> dict[str, Key]:
     found: dict[str, Key] = {}
     marks: dict[str, str] = {}
     for entry in entries(connection, kind=KEY, subject=subject):
-        body = entry.draft.body
-        if mark := marks.get(str(entry.draft.replaces)):
-            found[mark] = replace(
-                found[mark], ended=entry.number, why=str(body.get(WITHDRAWN, "another took its place"))
-            )
-        if WITHDRAWN not in body:
-            pem, mark = str(body.get("public_key", "")), str(body.get("fingerprint", ""))
-            marks[entry.draft.id] = mark
-            found.setdefault(mark, Key(str(body.get("person", "")), pem, mark, entry.number, entry.draft.id))
+        learn(found, marks, entry)
     return found
+
+
+def learn(found: dict[str, Key], marks: dict[str, str], entry: Entry) -> None:
+    """Learn what an entry tells about keys.
+
+    found  fingerprint -> key, changed here;  marks  id of an entry -> fingerprint of the key that it made known
+    """
+    body = entry.draft.body
+    if mark := marks.get(str(entry.draft.replaces)):
+        found[mark] = replace(found[mark], ended=entry.number, why=str(body.get(WITHDRAWN, "another took its place")))
+    if WITHDRAWN not in body:
+        pem, mark = str(body.get("public_key", "")), str(body.get("fingerprint", ""))
+        marks[entry.draft.id] = mark
+        found.setdefault(mark, Key(str(body.get("person", "")), pem, mark, entry.number, entry.draft.id))
 
 
 def signatures(connection: Connection, about: Iterable[str]) -> list[Signature]:
@@ -191,12 +197,13 @@ def _judged(entry: Entry, known: Mapping[str, Key], signed: Entry | None) -> Sig
         str(body.get("role", "")),
         str(statement.get("when", "")),
         statement,
-        _trouble(entry, key, signed),
+        trouble_of(entry, key, signed),
         _notes(what, signed),
     )
 
 
-def _trouble(entry: Entry, key: Key | None, signed: Entry | None) -> str:
+def trouble_of(entry: Entry, key: Key | None, signed: Entry | None) -> str:
+    """Why a signature does not count, by the key that is known for it and the entry that it speaks of; "" when it does."""
     body = entry.draft.body
     if key is None:
         return "its key is not in the record"

@@ -106,6 +106,7 @@ def _statement(
         "rule": {
             "words": list(finding.rules),
             "tolerances": [dict(t) for t in finding.tolerances],
+            "units": "limits in metres and radians",
             "signing": dict(rule_of(entry)),
             "said": wish.rule,
         },
