@@ -28,8 +28,8 @@ class Record:
 
     @property
     def blank(self) -> bool:
-        """Whether nothing stands in it."""
-        return self.cells is not None and not any(c.strip() for c in self.cells)
+        """Whether nothing stands in it; where it was not cut, an empty pair of quotes is nothing too."""
+        return self.cells is not None and not any(c.replace('""', "").strip() for c in self.cells)
 
 
 def text_of(data: bytes, encoding: str) -> str | None:
@@ -40,8 +40,9 @@ def text_of(data: bytes, encoding: str) -> str | None:
         return None
     if any(sign in text for sign in _ODD_ENDS):
         return None
-    text = text.removeprefix("\u00ef\u00bb\u00bf").replace("\ufeff", "")
-    return re.sub("\r+\n|\r", "\n", text)
+    # ends of lines first: a mark between a carriage return and a newline keeps the two apart
+    text = re.sub("\r+\n|\r", "\n", text).removeprefix("\u00ef\u00bb\u00bf").replace("\ufeff", "")
+    return re.sub("^\f+|\f+$", "", text, flags=re.MULTILINE)  # a page break at a line's edge is none of its signs
 
 
 def lines_of(text: str) -> list[str]:
@@ -50,12 +51,12 @@ def lines_of(text: str) -> list[str]:
     return lines if lines[-1] else lines[:-1]
 
 
-def records_of(lines: list[str], mark: str, first: int) -> list[Record]:
-    """Records from the line ``first`` (1-based) on; ``mark`` "" where quotes do not matter."""
+def records_of(lines: list[str], mark: str, first: int, comment: str = "") -> list[Record]:
+    """Records from the line ``first`` (1-based) on; ``mark`` "" where quotes do not matter, as in remarks they never do."""
     found, place = [], first - 1
     while place < len(lines):
         line = lines[place]
-        if not mark or '"' not in line:
+        if not mark or '"' not in line or (comment and line.startswith(comment)):
             found.append(Record(place + 1, 1, line.split(mark) if mark else [line]))
             place += 1
             continue

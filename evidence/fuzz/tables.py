@@ -112,6 +112,8 @@ def streamed(rng: Random) -> str:
         parts = _tried(data, made.form, streamed=True)
     if isinstance(whole, Refused) or isinstance(parts, Refused):
         return ""
+    if any("looks like a marker" in fault.given for fault in (*whole.told, *parts.told)):
+        return ""  # that is judged by the rows around, of which a part of some bytes has hardly any
     if whole.rows is None or parts.rows is None or whole.faults.faults or parts.faults.faults:
         silent = bool(whole.faults.faults) != bool(parts.faults.faults)
         if silent and _same_encoding(whole.rows, parts.rows):
@@ -189,7 +191,7 @@ def _counted(text: str, form: Form, came: Came, rows: Rows) -> str:
         return f"partial: {len(lines)} lines read as a table whose names stand in line {dialect.header_line}"
     if shift or (mark and dialect.header_line and lines[dialect.header_line - 1].count('"') % 2):
         return ""  # whether names run over lines is for the product to say
-    records = plain.records_of(lines, mark, dialect.first_data_line)
+    records = plain.records_of(lines, mark, dialect.first_data_line, dialect.comment)
     spare = sum(r.span - 1 for r in records if r.cells is not None)
     if told.rows + told.blank != len(lines) - spare:
         return f"partial: {told.rows} rows and {told.blank} blank ones told of {len(lines) - spare} lines"

@@ -20,7 +20,14 @@ NAMES = (
     "TRUE", "0", "-", "n/a", "x" * 60, "a.b", "@1", "P_1", "2026-03-02", "12:30", "µ1", "№7", "it's",
 )  # fmt: skip
 
-REMARKS = ("target moved again here", "warm again at noon", "stopped for lunch", "see the other list", "// by hand")
+REMARKS = (
+    "target moved again here",
+    "warm again at noon",
+    "stopped for lunch",
+    "see the other list",
+    "// by hand",
+    'shim of 5" put in',
+)
 PREAMBLE = (
     "Bench 7",
     "station;L7",

@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from monochord.files import cutting
 from monochord.files.bulk import bulk_columns
+from monochord.files.columns import Form
+from monochord.files.formats.asked import Kept
+from monochord.files.reading import read_rows
 from monochord.files.table import Dialect
+from monochord.ground.faults import Fault, Gatherer
 from tests.table_world import number, read, text
 
 SEMICOLON = Dialect(";")
@@ -67,3 +72,88 @@ def test_a_cell_of_very_many_digits_is_refused_in_one_pass(tail: str) -> None:
 
 def test_rows_below_a_head_without_names_are_left_to_the_careful_way() -> None:
     assert bulk_columns(b"1;2\n", ";", 0) is None
+
+
+def test_two_carriage_returns_before_a_newline_are_one_line_end_wherever_a_part_ends(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(cutting, "PART", 64)
+    for blanks in range(80):
+        data = b"p;x\r\r\n" + b"".join(b"P%d;%s1\r\r\n" % (i, b" " * (blanks + i)) for i in range(8))
+        reading = read(data, text("p"), number("x"), dialect=SEMICOLON)
+        assert reading.told.counts == "9 rows = 8 data + 1 head + 0 remarks + 0 refused"
+        assert (reading.told.blank, len(reading.numbers("x"))) == (0, 8), blanks
+
+
+@pytest.mark.parametrize(
+    ("rows", "told"),
+    [
+        (["P;1.25"] * 20 + ["Q;7.25"], "no end of the last line"),
+        (["P;1.25"] * 20 + ["Q;7.2"], "the file seems cut off"),
+        (["P;1.25"] * 20 + ["Q;"], "the file seems cut off"),
+        (["P;"] * 2 + ["P;1.25"] * 20 + ["Q;"], "no end of the last line"),
+    ],
+)
+def test_a_last_line_without_an_end_is_compared_with_rows_of_the_parts_before(
+    rows: list[str], told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = "\n".join(["p;x", *rows]).encode()
+    whole = read(data, text("p"), number("x", lacking="unknown"), dialect=SEMICOLON)
+    monkeypatch.setattr(cutting, "PART", 64)
+    parts = read(data, text("p"), number("x", lacking="unknown"), dialect=SEMICOLON)
+
+    assert told in whole.printed
+    assert (parts.faults, parts.told.counts) == (whole.faults, whole.told.counts)
+
+
+def test_a_remark_with_a_quote_ends_where_its_line_ends() -> None:
+    reading = read('p;x\n# "A;1\nB;2"\nC;3\n', text("p"), number("x"), dialect=Dialect(";", comment="#"))
+    assert reading.told.counts == "4 rows = 1 data + 1 head + 1 remark + 1 refused"
+    reading.refused(3, "x")
+
+
+def test_a_mark_between_a_carriage_return_and_a_newline_keeps_two_line_ends_apart() -> None:
+    reading = read(b"p;x\r\nA;1\r\xef\xbb\xbf\nB;2\r\n", text("p"), number("x"), dialect=SEMICOLON)
+    assert (reading.mm("x"), reading.told.blank) == ([1.0, 2.0], 1)
+
+
+def test_a_page_break_at_the_end_is_no_line_and_is_told() -> None:
+    reading = read(b"p;x\nA;1\n\x0c", text("p"), number("x"), dialect=SEMICOLON)
+    assert reading.told.counts == "2 rows = 1 data + 1 head + 0 remarks + 0 refused"
+    assert reading.told.blank == 0
+    assert "page break" in reading.printed
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r", "\r\r\n"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_no_part_ends_inside_a_quoted_cell_whatever_quotes_stand_elsewhere(
+    end: str, encoding: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    odd = ['# 5" above the floor', 'P;1;3" pipe']
+    rows = [row for i in range(12) for row in (*odd, f'Q{i};2;"two\nlines; and a ""third"""')]
+    lines = ['a "word', "p;x;note", *rows]
+    data = "\n".join([*lines, ""]).replace("\n", end).encode(encoding)
+    dialect = Dialect(";", comment="#", encoding=encoding, header_line=2)
+    monkeypatch.setattr(cutting, "PART", 64)
+    reading = read(data, text("p"), number("x"), dialect=dialect)
+
+    assert reading.told.counts == "38 rows = 24 data + 2 heads + 12 remarks + 0 refused", reading.printed
+    assert reading.mm("x") == [1.0, 2.0] * 12
+
+
+@pytest.mark.parametrize("cell", ["1,234e5", "1,234D5", "1,234.0e+5", "+1,234d+05"])
+def test_a_grouped_number_may_have_an_exponent(cell: str) -> None:
+    reading = read(f"p;x\nA;{cell}\n", text("p"), number("x", spelled="m"), dialect=Dialect(";", grouping=","))
+    assert reading.numbers("x") == [1.234e8]
+
+
+def test_lines_of_objects_are_counted_with_remarks_and_blank_ones() -> None:
+    faults, notes = Gatherer("a.jsonl"), list[Fault]()
+    form = Form("points", Dialect(comment="#"), (text("p"), number("x")), kept=Kept("json lines"))
+    data = b'{"p": "A", "x": 1}\n\n# by hand\n{}\n{"p": null}\n{"p": "B", "x": 2}\n\n'
+    rows = read_rows(data, "a.jsonl", form, faults, notes)
+
+    assert rows is not None
+    assert rows.told is not None
+    assert rows.told.counts == "3 rows = 2 data + 0 heads + 1 remark + 0 refused"
+    assert rows.told.blank == 4

@@ -16,9 +16,10 @@ from typing import BinaryIO
 from monochord.files.bulk import bulk_columns
 from monochord.files.characters import Cleaner
 from monochord.files.decode import HEAD, encoding_of, text_of
+from monochord.files.quoted import Records
 from monochord.files.table import Dialect, Table
 from monochord.files.text_head import Head, head_of, lines_needed
-from monochord.files.text_rows import Body, Misshapen, table_of
+from monochord.files.text_rows import MOST_RECENT, Body, Misshapen, table_of
 from monochord.ground.faults import Fault, Gatherer, Refused
 
 #: Formats that are text.
@@ -67,6 +68,7 @@ class _Parts:
     used: str = ""
     line: int = 1
     plain: bool = True
+    recent: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.cleaner = Cleaner(self.file)
@@ -93,6 +95,7 @@ class _Parts:
         table.heads += head.rows
         table.blank += len(above) - head.rows
         while not last:
+            self._remember(table)
             yield table
             data, last = next(blocks)
             start, ordinary = self.line, self._ordinary(head, data)
@@ -100,6 +103,11 @@ class _Parts:
         table.notes += self.cleaner.notes()
         self.misshapen.close(self.faults)
         yield table
+
+    def _remember(self, table: Table) -> None:
+        """Keep the last cells of the rows, by which a last line without an end will be judged."""
+        if table.columns:
+            self.recent = [*self.recent, *table.columns[-1][-MOST_RECENT:]][-MOST_RECENT:]
 
     # -- text ------------------------------------------------------------------------------------
 
@@ -112,13 +120,13 @@ class _Parts:
         if not self.plain:
             yield from self._wide(block)
             return
-        rest = b""
+        rest, records = b"", Records(self.dialect)
         while block:
             following = self.stream.read(self.part)
             data = rest + block
             end = len(data) if not following else _end_of_lines(data, following[:1])
-            if following and _odd_quotes(data[:end]):
-                end = 0  # a quoted cell runs on into the next part
+            if following and end:
+                end = records.end(data[:end], self.used)  # a quoted cell may run on into the next part
             rest, block = data[end:], following
             self._bounded(rest)
             if end:
@@ -127,7 +135,7 @@ class _Parts:
     def _wide(self, block: bytes) -> Iterator[tuple[str, bool]]:
         """Text whose signs have several bytes, decoded as it comes."""
         decoder = codecs.getincrementaldecoder(self.used)()
-        rest = ""
+        rest, records = "", Records(self.dialect)
         while block:
             following = self.stream.read(self.part)
             try:
@@ -137,9 +145,9 @@ class _Parts:
                 remedy = "the file seems cut off; copy it again from where it was made"
                 line = self.line + rest.count("\n")
                 raise Refused([Fault(given, f"text in {self.used}", remedy, self.file, line)]) from None
-            end = len(text) if not following else text.rfind("\n") + 1
-            if following and text.count('"', 0, end) % 2:
-                end = 0
+            end = len(text) if not following else text.rfind("\n") + 1 or text.rstrip("\r").rfind("\r") + 1
+            if following and end:
+                end = records.end(text[:end])
             rest, block = text[end:], following
             self._bounded(rest)
             if end:
@@ -170,6 +178,7 @@ class _Parts:
         while lines and not lines[-1].strip():
             lines.pop()
             blank += 1
+        body.recent = self.recent
         table = table_of(body, notes, self.faults, self.misshapen)
         table.blank += blank
         table.encoding = self.used
@@ -211,9 +220,6 @@ def _end_of_lines(data: bytes, following: bytes) -> int:
     end = data.rfind(b"\n") + 1
     if end or b"\r" not in data:
         return end
-    end = data.rfind(b"\r") + 1
-    return data.rfind(b"\r", 0, end - 1) + 1 if end == len(data) and following == b"\n" else end
-
-
-def _odd_quotes(data: bytes) -> bool:
-    return data.count(b'"') % 2 == 1
+    if following in (b"\r", b"\n"):  # carriage returns before a newline are one line end with it
+        data = data.rstrip(b"\r")
+    return data.rfind(b"\r") + 1

@@ -28,14 +28,18 @@ _CHUNK = 1 << 14
 _SIGNS = b"0123456789+-.eE; "
 
 _MINUS = {ord(c): "-" for c in "\u2212\u2013\u2012\u2010\u2011\uff0d\ufe63"}
-_SPACES = "".join(chr(c) for c in (0xA0, 0x2009, 0x202F, 0x2007, 0x2008, 0x2002, 0x2003))
-_APOSTROPHES = "\u2019\u02bc\u2032\uff07"
+_MINUS |= {ord(c): "+" for c in "\uff0b\ufe62"}
+_SPACES = "".join(chr(c) for c in (0xA0, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000))
+_APOSTROPHES = "\u2018\u2019\u02bc\u02b9\u2032\uff07`\u00b4"
 # Runs of digits are taken whole (++): a long cell that is no number is then told in one pass over it.
 _PLAIN = re.compile(r"[+-]?(?:\d++\.?\d*+|\.\d++)(?:[eE][+-]?\d++)?", re.ASCII)
 _FORTRAN = re.compile(r"([+-]?(?:\d++\.?\d*+|\.\d++))[dDqQ]([+-]?\d++)", re.ASCII)
 # An exponent of three digits has lost its letter; only after 0.ddd, so that joined cells never pass for one.
 _LETTERLESS = re.compile(r"([+-]?0?\.\d+)([+-]\d{3})", re.ASCII)
 _EMPTY = re.compile(r"[+-]?\.?|[+-]?\d*+\.?\d*+[eEdD][+-]?", re.ASCII)
+
+#: What programs print in place of a number that is none.
+_NOT_A_NUMBER = re.compile(r"[+-]?1\.#(?:ind|qnan|snan|nan)\d*", re.IGNORECASE)
 
 _EXPONENT, _DIGIT = re.compile("[eEdDqQ]"), re.compile("[1-9]")
 
@@ -44,15 +48,33 @@ _LOOKED_AT = 80
 
 #: Spellings that are never read, and what is wanted instead: the first that fits a cell tells why it is refused.
 _WHY = (
+    (re.compile(r".*\d\s*[*x\u00d7\u00b7]\s*10\D?.*"), "an exponent written as e, such as 1.2e-3"),
+    (
+        re.compile(r"[^\u00b1\u2213]*\d(?:\s*[\u00b1\u2213].*|\s*\+/?-\s*\d.*|\(\d+\).*)"),
+        "one number; its uncertainty in a column of its own",
+    ),
+    (re.compile(r"[\u00b1\u2213].*"), "one sign in front of a number, not both"),
+    (re.compile(r"[\u2014\u2015\u207b\u2796\u00ac~]\s*\d.*"), "a minus sign, if one is meant, and no other stroke"),
+    (
+        re.compile(r"[<>\u2264\u2265\u2248]\s*=?\s*[+-]?[\d.,].*"),
+        "a reading; a limit is none, and may be declared as missing",
+    ),
+    (re.compile(r"=?[\"'\u201c\u201d].*"), "a number without quotes or the marks by which spreadsheets keep text"),
+    (re.compile(r"[+-]?(?:\d+\s+)?\d+\s*[/\u2044]\s*\d+"), "a decimal number, not a fraction"),
+    (
+        re.compile(r".*\d\s*[?!*\u2020\u2021]+"),
+        "a number without a mark behind it; a status belongs into a column of its own",
+    ),
+    (re.compile(r".*\d\s*(?:#|//|;|!).*"), "a number without a remark behind it"),
+    (re.compile(r"[+-]?[\d'., ]*[\u00b7\u22c5\u066b\u2219]\d+"), "a point or a comma as decimal mark"),
     (re.compile(r"\(.*\d.*\)"), "a negative number with its minus sign in front, not in parentheses"),
     (re.compile(r"[^+-]*\d[.,]?[+-]"), "a number with its sign in front"),
-    (re.compile(r"[+-]?0[xX][0-9a-fA-F]+"), "a decimal number, not a hexadecimal one"),
+    (re.compile(r"[+-]?0[xX][0-9a-fA-F.]+(?:[pP][+-]?\d+)?"), "a decimal number, not a hexadecimal one"),
     (re.compile(r"[+-]\s+\d.*"), "a sign close to its number"),
     (
         re.compile(r".*\d(\s+[eEdD]\s*[+-]?|[eEdD]\s+[+-]?|[eEdD][+-]\s+)\s*\d+"),
         "an exponent without blanks, such as 1.2e-3",
     ),
-    (re.compile(r".*[*x\u00d7\u00b7]\s*10.*"), "an exponent written as e, such as 1.2e-3"),
     (re.compile(r"[+-]?[\d.,]*\d\s*[^\W\d_%\u00b0].*|[+-]?[\d.,]*\d\s*[%\u00b0\u00b5].*"), "a number without its unit"),
     (re.compile(r".*\d[\s_]+\d.*"), "one number without blanks or marks inside"),
 )
@@ -147,7 +169,7 @@ def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str
     """A number, or (kind, why)."""
     bare = cell.strip().strip(_SPACES)
     text = bare.translate(_MINUS)
-    if text.casefold() in spelling.missing:
+    if text.casefold() in spelling.missing or ("#" in text and _NOT_A_NUMBER.fullmatch(text)):
         return "missing", "empty" if not text else "a word for missing"
     if not any(c.isnumeric() for c in text):
         return ("missing", "no digits") if _EMPTY.fullmatch(text) else ("words", "a number")
@@ -163,7 +185,7 @@ def _one(cell: str, spelling: Spelling, seen: Counter[str]) -> float | tuple[str
             spelling
         )
     if text != bare:
-        seen["typographic minus signs"] += 1
+        seen[f"typographic {'minus' if '-' in text else 'plus'} signs"] += 1
     if plain != text:
         seen[f"grouping marks {spelling.grouping!r}"] += 1
     if not _PLAIN.fullmatch(point):
@@ -188,9 +210,12 @@ def _why(text: str) -> str:
         return ""
     if any(unicodedata.category(c) == "Cf" for c in text):
         return "a number without invisible signs in it"
+    exponent, *others = _WHY
+    if exponent[0].fullmatch(text):
+        return exponent[1]
     if not all(c.isascii() for c in text if c.isnumeric()):
         return "digits 0 to 9"
-    return next((why for pattern, why in _WHY if pattern.fullmatch(text)), "")
+    return next((why for pattern, why in others if pattern.fullmatch(text)), "")
 
 
 def _undeclared(spelling: Spelling) -> str:
@@ -220,13 +245,14 @@ def ungrouped(text: str, spelling: Spelling) -> str:
             text = text.replace(sign, "'")
     if mark not in text:
         return text
-    head, dot, tail = text.partition(spelling.decimal)
+    body = _EXPONENT.split(text, maxsplit=1)[0]
+    head, dot, tail = body.partition(spelling.decimal)
     groups = head.lstrip("+-").split(mark)
     if mark in tail or not 1 <= len(groups[0]) <= 3 or any(len(g) != 3 for g in groups[1:]):
         return text
     if not all(g.isdecimal() for g in groups) or groups[0].startswith("0"):
         return text  # nobody groups behind a leading zero: 0.512 is a decimal point
-    return head.replace(mark, "") + dot + tail
+    return head.replace(mark, "") + dot + tail + text[len(body) :]
 
 
 def fitting(cells: Sequence[str], spelling: Spelling) -> list[Spelling]:

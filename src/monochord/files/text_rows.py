@@ -20,6 +20,9 @@ from monochord.ground.faults import Fault, Gatherer
 #: Rows that are named one by one; behind them they are counted.
 MOST_NAMED = 20
 
+#: Rows above a last line without an end with which it is compared.
+MOST_RECENT = 1000
+
 _TOUCHING = re.compile(r"\d[-+]\d")
 _DECIMALS = re.compile(r"[+-]?\d+[.,](\d+)")
 
@@ -55,6 +58,7 @@ class Body:
     lines  without those of the head;  line  1-based number of the first of them
     last   whether the file ends here;  unfinished  whether its last line lacks an end
     ends   line of a row -> line where it ends, of rows that run over several
+    recent  last cells of rows in the pieces before
     """
 
     head: Head
@@ -63,6 +67,7 @@ class Body:
     last: bool = True
     unfinished: bool = False
     ends: dict[int, int] = field(default_factory=dict)
+    recent: Sequence[str] = ()
 
     @property
     def end(self) -> int:
@@ -229,7 +234,7 @@ def _whole(table: Table, body: Body, faults: Gatherer) -> None:
     if not len(table.lines) or body.ends.get(table.lines[-1], table.lines[-1]) != body.end:
         _not_ended(table, body.end)
         return
-    cells = [c.strip() for c in table.columns[-1]]
+    cells = [c.strip() for c in (*body.recent, *table.columns[-1])][-MOST_RECENT - 1 :]
     last, others = cells[-1], cells[:-1]
     decimals = {len(m[1]) if (m := _DECIMALS.fullmatch(c)) else -1 for c in others}
     mine = _DECIMALS.fullmatch(last)

@@ -51,9 +51,11 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
     while lines and not lines[-1].strip():
         lines.pop()
     found: list[tuple[int, dict[str, str]]] = []
-    before = len(faults.faults)
+    before, remarks, blank = len(faults.faults), 0, text.count("\n") + unfinished - len(lines)
     for number, line in enumerate(lines, start=1):
         if not line.strip() or (comment and line.startswith(comment)):
+            remarks += bool(line.strip())
+            blank += not line.strip()
             continue
         try:
             found.append((number, dict(_cells(line))))
@@ -78,6 +80,8 @@ def table(data: bytes, file: str, asked: Asked, faults: Gatherer) -> Table | Non
     ]
     made = table_of_rows(file, header, (), rows, asked)
     made.refused = len(faults.faults) - before
+    made.remarks += remarks
+    made.blank += blank
     made.notes[:0] = [*notes, *_lacking(file, header, found, asked)]
     return made
 

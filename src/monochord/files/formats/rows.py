@@ -35,6 +35,7 @@ def table_of_rows(
     for number, cells in rows:
         full = [*cells, *[""] * (len(names) - len(cells))]
         if not any(c.strip() for c in full):
+            table.blank += 1
             continue
         if not sound("".join(full)):
             column = next(n for n, c in zip([*names, *[""] * len(full)], full, strict=False) if not sound(c))
