@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, exists, func, or_, select
+from sqlalchemy import Column, ColumnElement, Connection, Select, and_, exists, func, or_, select
+from sqlalchemy.sql.base import ReadOnlyColumnCollection
 
 from monochord.store.tables_told import (
     CALIBRATION,
@@ -149,27 +150,45 @@ def instruments(connection: Connection) -> list[Row]:
     return _rows(connection, select(*columns, *dates).select_from(joined).order_by(INSTRUMENT.c.name))
 
 
+#: What makes a series: a quantity at a magnet of a type of girders.
+SERIES = ("quantity", "type", "magnet")
+
+
+def _series(quantity: str, girder: str) -> Select[tuple[object, ...]]:
+    keys = [MEASURE.c[name] for name in SERIES]
+    # nothing but the columns of the index, which alone is read then
+    wanted = select(*keys, func.count().label("count")).group_by(*keys)
+    return _only(wanted, MEASURE.c, quantity, girder)
+
+
 def series(connection: Connection, *, quantity: str = "", girder: str = "") -> list[Row]:
     """Quantities at magnets of girder types of which there are values, and how many."""
-    keys = (MEASURE.c.quantity, MEASURE.c.type, MEASURE.c.magnet)
-    wanted = select(*keys, func.max(MEASURE.c.unit).label("unit"), func.count().label("count")).group_by(*keys)
-    return _rows(connection, _only(wanted, quantity, girder).order_by(*keys))
+    return _rows(connection, _series(quantity, girder).order_by(*(MEASURE.c[name] for name in SERIES)))
 
 
 def values(connection: Connection, last: int, *, quantity: str = "", girder: str = "") -> list[Row]:
-    """The last values of every series, in the order of series and of time."""
-    keys = (MEASURE.c.quantity, MEASURE.c.type, MEASURE.c.magnet)
-    order = (MEASURE.c.at, MEASURE.c.girder, MEASURE.c.occasion)
-    rank = func.row_number().over(partition_by=keys, order_by=[column.desc() for column in order]).label("rank")
-    ranked = _only(select(MEASURE, rank), quantity, girder).subquery()
-    wanted = select(ranked).where(ranked.c.rank <= last)
-    return _rows(connection, wanted.order_by(*(ranked.c[column.name] for column in (*keys, *order))))
+    """The last values of every series, in the order of series and of time; more where several share the earliest time.
+
+    Each series is entered by its index at the time of its last value but so many, so that what came before is not read.
+    """
+    of, newer = _series(quantity, girder).subquery("of"), MEASURE.alias("newer")
+    same = [newer.c[name] == of.c[name] for name in SERIES]
+    cut = _only(select(newer.c.at), newer.c, "", girder).where(*same).order_by(newer.c.at.desc())
+    earliest = func.coalesce(cut.offset(last - 1).limit(1).correlate(of).scalar_subquery(), "")
+    joined = of.join(MEASURE, and_(*(MEASURE.c[name] == of.c[name] for name in SERIES), MEASURE.c.at >= earliest))
+    order = [MEASURE.c[name] for name in (*SERIES, "at", "girder", "occasion")]
+    return _rows(connection, _only(select(MEASURE).select_from(joined), MEASURE.c, "", girder).order_by(*order))
 
 
-def _only(wanted: Select[tuple[object, ...]], quantity: str, girder: str) -> Select[tuple[object, ...]]:
+def _only(
+    wanted: Select[tuple[object, ...]],
+    columns: ReadOnlyColumnCollection[str, Column[object]],
+    quantity: str,
+    girder: str,
+) -> Select[tuple[object, ...]]:
     if quantity:
-        wanted = wanted.where(MEASURE.c.quantity == quantity)
-    return wanted.where(MEASURE.c.girder == girder) if girder else wanted
+        wanted = wanted.where(columns["quantity"] == quantity)
+    return wanted.where(columns["girder"] == girder) if girder else wanted
 
 
 def stays(connection: Connection, *, serials: Sequence[str] = (), girder: str = "") -> list[Row]:

@@ -45,7 +45,7 @@ def charts(connection: Connection, *, quantity: str = "", girder: str = "", last
     """Charts of single values: a quantity at one magnet of one type of girders, over the fleet or over one girder."""
     counts = {_key(row): row for row in asking.series(connection, quantity=quantity, girder=girder)}
     rows = asking.values(connection, last, quantity=quantity, girder=girder)
-    return tuple(_chart(key, list(found), counts[key]) for key, found in groupby(rows, _key) if key in counts)
+    return tuple(_chart(key, list(found)[-last:], counts[key]) for key, found in groupby(rows, _key) if key in counts)
 
 
 def _key(row: Row) -> tuple[str, str, str]:
@@ -57,7 +57,7 @@ def _chart(key: tuple[str, str, str], rows: Sequence[Row], counted: Row) -> Char
     numbers = np.array([v.value for v in found], dtype=np.float64)
     limits = natural_limits(numbers)
     sloped = trend(years_of(v.at for v in found), numbers)
-    unit, of = str(counted["unit"]), int(str(counted["count"]))
+    unit, of = str(rows[-1]["unit"]), int(str(counted["count"]))
     return Chart(*key, unit, found, of, limits, signals(numbers, limits), sloped)
 
 
