@@ -26,6 +26,7 @@ from monochord.job.context import Context
 from monochord.job.faults import Notes, as_faults
 from monochord.job.scales import with_scales
 from monochord.job.sentence import whole_sentence
+from monochord.job.set_aside import asides
 from monochord.job.signs import sign_checks
 from monochord.job.verdicts import verdicts
 from monochord.job.widen import said, widened_line, widened_plans
@@ -71,6 +72,7 @@ def evaluate(campaign: Campaign, context: Context) -> Result:
         verdicts=judged,
         budgets=budgets(campaign, found, changes, judged),
         signs=sign_checks(campaign, found, changes),
+        excluded=asides(campaign, points),
     )
 
 

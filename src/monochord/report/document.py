@@ -15,6 +15,7 @@ from monochord.campaign.given.campaign import Tolerance
 from monochord.ground.faults import Fault
 from monochord.report.document_budget import budgets_part
 from monochord.report.document_comparison import comparisons_part
+from monochord.report.document_excluded import excluded_part
 from monochord.report.document_occasion import occasion_part
 from monochord.report.document_plan import plans_part
 from monochord.report.document_reading import clocks_part, imports_part, pairings_part
@@ -33,7 +34,8 @@ def result_document(result: Result) -> dict[str, object]:
     """The whole result as plain objects, lists, strings and finite numbers, ready for strict JSON.
 
     Keys in a fixed order: schema, girder, versions, run, inputs, settings, occasions, comparisons, plans,
-    verdicts, budgets, moves, imports, pairings, clocks, tolerances, notes, sentence, and reasons where something is empty.
+    verdicts, budgets, moves, signs, excluded, imports, pairings, clocks, tolerances, notes, sentence, and reasons
+    where something is empty.
     """
     document: dict[str, object] = {
         "schema": SCHEMA_NAME,
@@ -138,6 +140,7 @@ PARTS: Mapping[str, Callable[[Result], Part]] = {
     "budgets": budgets_part,
     "moves": _moves,
     "signs": signs_part,
+    "excluded": excluded_part,
     "imports": imports_part,
     "pairings": pairings_part,
     "clocks": clocks_part,

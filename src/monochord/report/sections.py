@@ -16,6 +16,7 @@ from monochord.report.figures.residuals import residuals_picture
 from monochord.report.figures.timeline import timeline_picture
 from monochord.report.limits import limits_chapter
 from monochord.report.svg import Picture
+from monochord.report.tables.excluded import excluded_table
 from monochord.report.tables.origin import origins_table
 from monochord.report.tables.reading import clocks_table, imports_table, pairings_table
 from monochord.report.tables.ride import ride_table
@@ -123,6 +124,7 @@ def tables_chapter(result: Result) -> Chapter:
                     failed_table(result),
                     gates_table(result),
                     signs_table(result),
+                    excluded_table(result),
                     notes_table(result),
                 ),
             ),
@@ -228,7 +230,7 @@ def state_chapter(result: Result) -> Chapter:
 
 
 def _checks(result: Result) -> Section:
-    tables = (lacks_table, failed_table, gates_table, signs_table, notes_table)
+    tables = (lacks_table, failed_table, gates_table, signs_table, excluded_table, notes_table)
     return Section("Checks and what is missing", tables=tuple(table(result) for table in tables))
 
 

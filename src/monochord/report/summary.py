@@ -12,6 +12,7 @@ from monochord.report.document_occasion import lacks_of
 from monochord.report.facts import Known, limits_said, magnets_of, offset_of, with_line
 from monochord.report.judged import Family, by_occasion, worst_by_magnet
 from monochord.report.summary_decisions import COLUMNS, decision_lines, wrapped
+from monochord.report.tables.excluded import counts
 from monochord.report.tables.table import Cell, column
 from monochord.report.words import (
     UNKNOWN,
@@ -69,7 +70,7 @@ def _built(result: Result, report: str, room: Room) -> list[str]:
     judged = list(with_line(result))
     table = [*_magnets(result, *judged[-1], room), *_earlier(result, judged[:-1])] if judged else [NO_LINE]
     place = [f"Report: {report}"] if report else []
-    tail = [*_rejected(result, room.most), *_lacks(result, room.most), *_notes(result), *place]
+    tail = [*_rejected(result, room.most), *_set_aside(result), *_lacks(result, room.most), *_notes(result), *place]
     parts = [wrapped(result.sentence, room.sentence), decision_lines(result, room.most), table, tail]
     lines: list[str] = []
     for part in parts:
@@ -169,6 +170,16 @@ def _rejected(result: Result, most: int) -> list[str]:
         return []
     count = f" ({len(out)})" if out else ""
     return wrapped(f"Left out of the survey{count}: {listed(out, 6)}", most)
+
+
+def _set_aside(result: Result) -> list[str]:
+    """What people set aside, in one line; nothing is said where nobody did."""
+    told = counts(result.excluded)
+    if not told:
+        return []
+    names = [f"{a.excluded.occasion} {a.excluded.name}" for a in result.excluded if a.excluded.holds]
+    many = " and ".join(counted(n, what) for what, n in told.items())
+    return wrapped(f"Set aside by people ({many}): {listed(names, 3)}", 1)
 
 
 def _lacks(result: Result, most: int) -> list[str]:

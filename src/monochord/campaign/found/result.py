@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from monochord.campaign.found.axes import Axis, CommonLine, Gate, Move
 from monochord.campaign.found.budget import Budget
 from monochord.campaign.found.comparison import Comparison
+from monochord.campaign.found.excluded import Aside
 from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.points import PointSet
 from monochord.campaign.found.ride import RideFinding
@@ -105,3 +106,4 @@ class Result:
     verdicts: tuple[Verdict, ...] = ()
     budgets: tuple[Budget, ...] = ()
     signs: tuple[SignCheck, ...] = ()
+    excluded: tuple[Aside, ...] = ()

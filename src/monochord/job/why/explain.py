@@ -13,6 +13,7 @@ from monochord.ground.trace import Sum
 from monochord.job.why.beside import beside
 from monochord.job.why.budgets import of_budget
 from monochord.job.why.components import uncertainty
+from monochord.job.why.excluded import of_excluded
 from monochord.job.why.given import of_given
 from monochord.job.why.intervals import of_interval
 from monochord.job.why.known import Known, Teller, rooms_of
@@ -29,6 +30,7 @@ TELLERS: tuple[Teller, ...] = (
     of_verdict,
     of_tolerance,
     of_given,
+    of_excluded,
     of_shift,
     of_budget,
     of_interval,
