@@ -4,7 +4,15 @@ from __future__ import annotations
 
 import click
 
-from monochord.cli import record_correct, record_enter, record_keeping, record_package, record_sign, record_verify
+from monochord.cli import (
+    record_correct,
+    record_enter,
+    record_keeping,
+    record_package,
+    record_queue,
+    record_sign,
+    record_verify,
+)
 from monochord.cli.record_options import at, by
 
 
@@ -70,6 +78,7 @@ COMMANDS = (
     *record_correct.COMMANDS,
     *record_keeping.COMMANDS,
     *record_package.COMMANDS,
+    *record_queue.COMMANDS,
     *record_sign.COMMANDS,
     *record_verify.COMMANDS,
 )

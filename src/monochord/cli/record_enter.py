@@ -28,6 +28,7 @@ def enter(path: str, kind: str, address: str, by: str) -> None:
       step            girder, step, done_on [words, instrument]
       nonconformance  girder, words [magnet, about, state, decision]
       turned          girder, occasion, bolt, turns
+      foot            girder, occasion, foot, found (loose, touching, tight or held down) [words]
       girder          name [type]
       note            subject, words
     In every kind: replaces, the id of an entry that is corrected; withdrawn, why it is taken back.

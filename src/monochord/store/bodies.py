@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -72,6 +73,16 @@ KINDS: Mapping[str, Kind] = {
         ),
     ),
     "turned": Kind("girder/{girder}", (Key("girder"), Key("occasion"), Key("bolt"), Key("turns", NUMBER))),
+    "foot": Kind(
+        "girder/{girder}",
+        (
+            Key("girder"),
+            Key("occasion"),
+            Key("foot"),
+            Key("found", words=("loose", "touching", "tight", "held down")),
+            *_may("words"),
+        ),
+    ),
     "note": Kind("", (Key("words"),)),
 }
 #: Pairs of days in one body of which the first may not come after the second.
@@ -117,7 +128,7 @@ def _fits(key: Key, value: object) -> bool:
     if key.form == DAY:
         return isinstance(value, str) and _is_day(value)
     if key.form == NUMBER:
-        return isinstance(value, (int, float)) and not isinstance(value, bool)
+        return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
     if key.form == LIST:
         return isinstance(value, list) and all(isinstance(item, str) for item in value)
     return isinstance(value, str) and (len(value) <= LONGEST or key.name in {"words", "decision"})

@@ -19,7 +19,7 @@ from monochord.store.opening import Record
 
 #: Kinds that people enter; runs, and occasions with their files, come from campaigns.
 ENTERED = (
-    "girder", "magnet", "placed", "instrument", "calibration", "person", "step", "nonconformance", "turned", "note",
+    "girder", "magnet", "placed", "instrument", "calibration", "person", "step", "nonconformance", "turned", "foot", "note",
 )  # fmt: skip
 #: Columns that every kind may have: the id of the entry that is corrected, and why it is taken back.
 REPLACES = "replaces"
@@ -76,7 +76,7 @@ def _enter(
     seen: int | None = None,
 ) -> Entered:
     faults = Gatherer(name)
-    bodies = [_body(row, faults) for row in rows]
+    bodies = [body_of(row, faults) for row in rows]
     with record.reading() as connection:
         known = asking.known_names(connection)
         _names(rows, bodies, known, faults)
@@ -99,7 +99,8 @@ def _place(row: Listed) -> int | None:
     return row.line or None
 
 
-def _body(row: Listed, faults: Gatherer) -> dict[str, object]:
+def body_of(row: Listed, faults: Gatherer) -> dict[str, object]:
+    """The body of an entry from a row of texts; what does not fit is gathered."""
     if row.kind not in ENTERED:
         faults.add(f"the kind {row.kind!r}", f"one of {', '.join(ENTERED)}", "name one of these", line=_place(row))
         return {}
