@@ -157,7 +157,7 @@ def run(campaign: str, json_out: str | None, page: bool, paper: bool, quiet: boo
             if where is not None:
                 click.echo(f"{what}: {where}")
         click.echo(f"Record: {done.remembered}")
-    if not any(f.wire or f.points for f in done.result.occasions):
+    if done.missing or not any(f.wire or f.points for f in done.result.occasions):
         sys.exit(LACKING)
 
 
@@ -430,7 +430,11 @@ main.add_command(
 )
 
 main.add_command(
-    Later("fleet", "monochord.cli.fleet", "Ask the record of a fleet: what waits for what, margins, charts, outliers, trends.")
+    Later(
+        "fleet",
+        "monochord.cli.fleet",
+        "Ask the record of a fleet: what waits for what, margins, charts, outliers, trends.",
+    )
 )
 
 _LIKE = 'temperature.4-back="20.31 degC"'

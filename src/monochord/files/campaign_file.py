@@ -26,6 +26,7 @@ from monochord.files.imports import reading_differs
 from monochord.files.lab import Lab, lab_of
 from monochord.files.occasion_file import Reader, checked_inputs, girder_imports
 from monochord.files.pairing import between_occasions, none_matched
+from monochord.files.places import key_lines
 from monochord.files.schema_check import check
 from monochord.files.sightings import instrument
 from monochord.files.times import in_future
@@ -86,6 +87,7 @@ def load_campaign(folder: Path) -> Campaign:
         scale,
         (*reader.pairings, *pairings),
         imports,
+        {".".join(map(str, path)): line for path, line in key_lines(lab.root.document.text).items()},
         excluded=tuple(reader.excluded[i] for i in sorted(reader.excluded)),
     )
 

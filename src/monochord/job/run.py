@@ -12,6 +12,7 @@ from monochord.files.campaign_file import load_campaign
 from monochord.ground.faults import Fault, Refused
 from monochord.job.code import code_digest
 from monochord.job.context import Context
+from monochord.job.doubts import missing
 from monochord.job.evaluate import evaluate
 from monochord.report.document import document_text, inputs_of, result_document
 from monochord.store.journal import Entry, append
@@ -30,6 +31,11 @@ class Run:
     page: Path | None
     paper: Path | None
     remembered: str
+
+    @property
+    def missing(self) -> list[str]:
+        """What was measured and gave nothing at all: axes, or targets, of an occasion."""
+        return missing(self.result.campaign, self.result.occasions)
 
 
 def run_campaign(

@@ -9,6 +9,7 @@ from monochord.campaign.found.plan import BoltPlan
 from monochord.campaign.found.result import OccasionFinding
 from monochord.campaign.found.verdict import CONFORMS, DOES_NOT_CONFORM, Verdict
 from monochord.campaign.given.campaign import Campaign
+from monochord.job.doubts import doubts
 from monochord.report.judged import limit_words, rule_caution
 from monochord.report.words import height_word, known, listed, micrometres, percent, pretty, side_word
 
@@ -20,8 +21,10 @@ def whole_sentence(
     planned: Sequence[BoltPlan],
     judged: Sequence[Verdict],
 ) -> str:
-    """The decision first, then what changed since the reference, what to do at the bolts, and each occasion in short."""
-    said = [*_decided(found, judged), *_changed(campaign, changes), *_planned(planned)]
+    """What must be heard before all, the decision, what changed, what to do at the bolts, each occasion in short."""
+    first = doubts(campaign, found, changes)
+    said = [f"CHECK FIRST: {'. '.join(first)}."] if first else []
+    said += [*_decided(found, judged), *_changed(campaign, changes), *_planned(planned)]
     said += [text for text in (_of_occasion(f) for f in found) if text]
     if not said:
         return f"Girder {campaign.girder.name}: nothing was measured yet that an axis or a target could be found from."

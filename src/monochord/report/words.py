@@ -18,7 +18,7 @@ UNKNOWN = "not known"
 MOST_DECIMALS = 3
 
 #: Digits of a number that are looked at when it is rounded: what arithmetic left behind them is none of its own.
-_OWN_DIGITS = 12
+_OWN_DIGITS = 14
 #: Decimals up to which a value and its limit are printed apart.
 _APART_DECIMALS = 9
 #: The rule of rounding, to be printed where numbers are judged.

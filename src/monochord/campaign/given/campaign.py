@@ -52,6 +52,7 @@ class Campaign:
     inputs     every file that was read;  notes  faults that did not stop the reading
     budget_scale  what the uncertainties that decide are enlarged by, None when they are taken as they are
     pairings    lists of names that were laid side by side;  imports  how every file was read
+    described   key of the lab description, such as "frame.x" -> its line (1-based)
     excluded    sightings and scans that people set aside; those that count again stay told
     """
 
@@ -68,4 +69,5 @@ class Campaign:
     budget_scale: BudgetScale | None = None
     pairings: tuple[Pairing, ...] = ()
     imports: tuple[Import, ...] = ()
+    described: Mapping[str, int] = field(default_factory=dict)
     excluded: tuple[Excluded, ...] = ()

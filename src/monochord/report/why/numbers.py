@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 from monochord.ground.trace import Line, Sum, root_of_sum
-from monochord.report.words import number
+from monochord.report.words import number, rounded
 
 #: Unit in SI -> unit of the print and its factor.
 PRINTED: dict[str, tuple[str, float]] = {
@@ -105,7 +105,7 @@ def _decimals_of(printed: str, value: float, factor: float) -> int | None:
     text = printed.split("±", maxsplit=1)[0].strip().replace("\N{MINUS SIGN}", "-").split(" ")[0]
     places = len(text.partition(".")[2])
     try:
-        fits = float(text) == float(f"{value * factor:.{places}f}")
+        fits = float(text) == float(rounded(value * factor, places))
     except ValueError:
         return None
     return places if fits else None
@@ -117,11 +117,12 @@ def printed_sum(amounts: Iterable[float], factor: float, places: int) -> Decimal
     >>> printed_sum([1.26, 1.26], 1.0, 1)
     Decimal('2.6')
     """
-    return sum((Decimal(f"{a * factor:.{places}f}") for a in amounts), Decimal(0))
+    return sum((rounded(a * factor, places) for a in amounts), Decimal(0))
 
 
 def _adds_up(amounts: Sequence[float], value: float, factor: float, lines: int, total: int) -> bool:
-    return round(printed_sum(amounts, factor, lines), total) == round(Decimal(value * factor), total)
+    whole = printed_sum(amounts, factor, lines).quantize(Decimal(1).scaleb(-total), ROUND_HALF_UP)
+    return whole == rounded(value * factor, total)
 
 
 def argument(line: Line) -> str:
