@@ -68,7 +68,8 @@ def number(of: object, name: str) -> float | None:
     """
     value = of.get(name) if isinstance(of, dict) else None
     known = isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
-    return float(value) if known and isinstance(value, (int, float)) else None
+    # plus nothing, or a zero might be below zero in one database and not in another
+    return float(value) + 0.0 if known and isinstance(value, (int, float)) else None
 
 
 def occasions_of(document: Part) -> list[str]:

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from sqlalchemy.exc import DBAPIError, InterfaceError, OperationalError
 
 from monochord.ground.faults import Fault, Refused
-from monochord.store.causes import cause_of, said_by
+from monochord.store.causes import DAMAGED, cause_of, said_by
 
 
 @contextmanager
@@ -16,6 +16,8 @@ def telling(address: str) -> Iterator[None]:
     """Turn what a driver says into a fault with the address and the next step; a defect of the program stays one."""
     try:
         yield
+    except UnicodeDecodeError as error:  # what SQLite said quotes letters of a damaged file
+        raise Refused([DAMAGED.at(address)]) from error
     except DBAPIError as error:
         fault = fault_of(error, address)
         if fault is None:

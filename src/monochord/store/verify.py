@@ -76,18 +76,31 @@ def verify(
     """
     record = unaltered(address)
     try:
-        yield from verify_opened(record, url_of(address).database or "", say, walked, head)
+        yield from verify_opened(record, url_of(address).database or "", say, walked, head=head)
     finally:
         record.engine.dispose()
 
 
 def verify_opened(
-    record: Record, database: str, say: Callable[[str], None], walked: Walked, head: tuple[int, str] | None = None
+    record: Record,
+    database: str,
+    say: Callable[[str], None],
+    walked: Walked,
+    *,
+    head: tuple[int, str] | None = None,
+    looks: int = LOOKS,
 ) -> Iterator[Fault]:
-    """What :func:`verify` does, of a record that was opened with :func:`monochord.store.unaltered.unaltered`."""
+    """What :func:`verify` does, of a record that was opened with :func:`monochord.store.unaltered.unaltered`.
+
+    looks  so often a log that seems not whole is looked at; once when nobody else can be writing
+    """
     path = Path(database) if record.is_file else None
     count = 0
     try:
+        if path is not None:
+            for fault in _log_faults(log_of(path), looks):
+                count += 1
+                yield fault
         for fault in _faults(record, path, say, walked, head):
             count += 1
             yield fault
@@ -108,8 +121,6 @@ def _faults(
     walked: Walked,
     head: tuple[int, str] | None,
 ) -> Iterator[Fault]:
-    if path is not None:
-        yield from _log_faults(log_of(path))
     with record.reading() as connection:
         if path is not None:
             say("asking SQLite for its own check")
@@ -131,7 +142,7 @@ def _opens(connection: Connection) -> bool:
     """Whether the list of tables can be read; without it no table can."""
     try:
         connection.execute(text("SELECT count(*) FROM sqlite_master"))
-    except DBAPIError:
+    except (DBAPIError, UnicodeDecodeError):
         return False
     return True
 
@@ -140,6 +151,8 @@ def _guarded(record: Record, what: str, faults: Callable[[], Iterator[Fault]]) -
     """The faults of one part; when it cannot be read to its end, that is one more."""
     try:
         yield from faults()
+    except UnicodeDecodeError:  # what SQLite said quotes letters of a damaged file
+        yield Fault(f"{what} that cannot be read to the end", "rows that can be read", RESTORE, record.address)
     except DBAPIError as error:
         cause = cause_of(error.orig) if error.orig is not None else None
         if error.connection_invalidated or not record.is_file:
@@ -148,9 +161,9 @@ def _guarded(record: Record, what: str, faults: Callable[[], Iterator[Fault]]) -
         yield Fault(f"{what} that cannot be read to the end: {told}", "rows that can be read", RESTORE, record.address)
 
 
-def _log_faults(log: Path) -> Iterator[Fault]:
+def _log_faults(log: Path, looks: int) -> Iterator[Fault]:
     flaw = flaw_of(log)
-    for _ in range(LOOKS - 1):
+    for _ in range(looks - 1):
         if flaw is None:
             return
         time.sleep(PAUSE)
@@ -199,7 +212,7 @@ def _told_faults(connection: Connection, record: Record) -> Iterator[Fault]:
     try:
         for said in told_differs(connection):
             yield Fault(said, expected, remedy, record.address)
-    except DBAPIError:
+    except (DBAPIError, UnicodeDecodeError):
         raise
     except Exception as error:  # rows of any shape may stand in a damaged table
         yield Fault(
