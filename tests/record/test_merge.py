@@ -259,7 +259,7 @@ def test_entries_from_the_future_tell_of_a_wrong_clock(record: Record, tmp_path:
     path = written(tmp_path / "t.jsonl", (turned("a", at(-60)), 1), (turned("b", at(7200)), 2), seal=7300)
     found = merge(record, path, context_at(), DESK)
     assert said(found, "the clock of tablet 1 is ahead of the record's by at least 2.0 h")
-    assert said(found, "1 entries of tablet 1 bear times in the future, the latest line 2")
+    assert said(found, "1 entry of tablet 1 from the future, the latest line 2")
     assert len(found.new) == 2
 
 

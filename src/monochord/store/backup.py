@@ -7,6 +7,7 @@ and gets the name when it is whole: whatever breaks off leaves no backup rather 
 from __future__ import annotations
 
 import os
+import secrets
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
@@ -117,15 +118,17 @@ def _beside(path: Path) -> Iterator[Path]:
     """A new empty file in the same folder, which goes again unless it got its name."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f"{path.name}.", suffix=UNFINISHED, dir=path.parent)
+        part = path.with_name(f"{path.name}.{secrets.token_hex(4)}{UNFINISHED}")
+        os.close(
+            os.open(part, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666)
+        )  # rights as of any file that a person makes
     except OSError as error:
         raise Refused([_unwritten(error, path)]) from error
-    os.close(handle)
     try:
-        yield Path(name)
+        yield part
     finally:
         with suppress(OSError):
-            Path(name).unlink(missing_ok=True)
+            part.unlink(missing_ok=True)
 
 
 def _named(part: Path, path: Path) -> None:

@@ -24,6 +24,7 @@ from monochord.job.record.order import last_merge, strange_order
 from monochord.job.record.queue import Bad, Queue, Queued, read_queue
 from monochord.job.record.take import Hand, fact_id
 from monochord.job.run import write_whole
+from monochord.report.words import counted
 from monochord.store.entry import Draft, Entry, canonical, content_of, stamp
 from monochord.store.files import keep_file
 from monochord.store.ledger import entry_with, keep
@@ -95,7 +96,7 @@ def _about(queue: Queue) -> Iterator[str]:
                 "or was changed; bring the whole queue again, nothing is kept twice"
             )
     if queue.after or not queue.seals:
-        count = f"{queue.after} lines after the last close" if queue.seals else "the queue was not closed"
+        count = f"{counted(queue.after, 'line')} after the last close" if queue.seals else "the queue was not closed"
         yield f"{count}: whether more was to come cannot be told (`monochord record queue close`)"
 
 

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, select
 from monochord.job.record import numbers
 from monochord.job.record.clocks import Ahead
 from monochord.job.record.queue import Queued
+from monochord.report.words import counted
 from monochord.store.entry import stamp
 from monochord.store.ledger import entry_of
 from monochord.store.tables import ENTRY
@@ -56,7 +57,7 @@ def clock_told(device: str, mine: Sequence[Queued], ahead: Ahead, now: datetime)
     if late:
         worst = max(late, key=lambda q: q.draft.made_at)
         yield (
-            f"{len(late)} entries of {device} bear times in the future, the latest line {worst.line} with "
+            f"{counted(len(late), 'entry', 'entries')} of {device} from the future, the latest line {worst.line} with "
             f"{worst.draft.made_at}; the record's clock stands at {present}: one of the two clocks is wrong"
         )
     if ahead.known and any(q.draft.made_at > ahead.at for q in mine):

@@ -13,6 +13,7 @@ from monochord.job.record.enter_door import cells_of
 from monochord.job.record.merge import merge, merged_lines
 from monochord.job.record.queue_add import add_to_queue, close_queue
 from monochord.job.record.take import Hand
+from monochord.report.words import counted
 from monochord.store.ledger import head
 from monochord.store.making import opened
 
@@ -44,7 +45,7 @@ def queued(
 
 def closed(path: Path, device: str) -> str:
     """Close a queue, and say how long it is."""
-    return f"{path} is closed after {close_queue(path, device, real_context())} lines"
+    return f"{path} is closed after {counted(close_queue(path, device, real_context()), 'line')}"
 
 
 def merged(address: str, path: Path, clock_shown: str, by: str, say: Callable[[str], None]) -> Said:
@@ -56,5 +57,5 @@ def merged(address: str, path: Path, clock_shown: str, by: str, say: Callable[[s
         last = head(record)
     faults = [str(fault) for bad in found.refused for fault in bad.faults]
     if found.beside:
-        faults.append(f"{len(found.refused)} lines were not kept; they stand as they are in {found.beside}")
+        faults.append(f"not kept: {counted(len(found.refused), 'line')}, as it came in {found.beside}")
     return Said(tuple(merged_lines(found, str(path), *last)), tuple(faults))

@@ -72,6 +72,8 @@ def _by_girder(rows: Iterable[Row]) -> dict[str, list[Row]]:
 def _state(row: Row, known: _Known) -> tuple[int, GirderState]:
     name = str(row["name"])
     waits = {rank: words for rank, ask in enumerate(ASKED) for words in [ask(row, known)] if words}
+    if len(waits) > 1:
+        waits.pop(ASKED.index(_signature), None)  # what is to be signed is not there yet
     state = GirderState(
         girder=name,
         type_name=str(row["type"]),
