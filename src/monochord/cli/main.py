@@ -12,6 +12,7 @@ from functools import partial
 import click
 
 from monochord import __version__
+from monochord.cli.exclude import exclude
 from monochord.cli.later import Later
 from monochord.cli.serve import serve
 from monochord.cli.signs import signs
@@ -421,6 +422,7 @@ def demo(seed: int, into: str) -> None:
 
 main.add_command(serve)
 main.add_command(signs)
+main.add_command(exclude)
 main.add_command(
     Later(
         "record",
