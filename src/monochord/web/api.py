@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import StreamingResponse
 from pydantic import BaseModel, Field
 
+from monochord.job.desk.fleet import answered
 from monochord.job.desk.tasks import Task
 from monochord.web.room import room_of
 
@@ -42,6 +43,8 @@ class Work(BaseModel):
 
 
 Name = Annotated[str, Path(min_length=1, max_length=80)]
+Question = Annotated[str, Path(min_length=1, max_length=20)]
+Short = Annotated[str, Query(max_length=200)]
 Key = Annotated[str, Path(min_length=1, max_length=64)]
 router = APIRouter(prefix="/api", tags=["campaigns"], responses={422: {"model": Faults, "description": "refused"}})
 
@@ -77,6 +80,14 @@ def result(request: Request, name: Name) -> Response:
     if text is None:
         return Response(json.dumps({"faults": ["not evaluated yet; run it first"]}), 404, media_type="application/json")
     return Response(text, media_type="application/json")
+
+
+@router.get("/fleet/{question}", response_class=Response, responses={200: {"content": {"application/json": {}}}})
+def fleet(request: Request, question: Question, girder: Short = "", quantity: Short = "") -> Response:
+    """One question to the record: state, margins, outliers, trends, charts or magnets."""
+    room = room_of(request)
+    found = answered(room.desk, question, girder, quantity, room.tasks.context)
+    return Response(found.document, media_type="application/json")
 
 
 @router.post("/campaigns/{name}/run", status_code=202)

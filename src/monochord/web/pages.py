@@ -8,6 +8,7 @@ from typing import Annotated
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
+from monochord.job.desk.fleet import TITLES, answered
 from monochord.web.room import room_of, shown
 
 router = APIRouter(include_in_schema=False)
@@ -71,6 +72,14 @@ def run(request: Request, name: str) -> Response:
     room = room_of(request)
     task = room.tasks.start("run", name, {"campaign": str(room.desk.campaign(name))})
     return RedirectResponse(request.url_for("task", key=task.id), 303)
+
+
+@router.get("/fleet/{question}")
+def fleet_question(request: Request, question: str, girder: str = "", quantity: str = "") -> HTMLResponse:
+    """One question to the record of the fleet."""
+    room = room_of(request)
+    found = answered(room.desk, question, girder, quantity, room.tasks.context)
+    return shown(request, "question.html", title=TITLES[question], titles=TITLES, question=question, found=found)
 
 
 @router.get("/begin")

@@ -56,5 +56,9 @@ def environment() -> Environment:
 
 def shown(request: Request, name: str, status: int = 200, /, **what: object) -> HTMLResponse:
     """A page from its template; ``here`` is the address that was asked for."""
-    text = environment().get_template(name).render(here=request.url.path, **what)
+    text = (
+        environment()
+        .get_template(name)
+        .render(here=request.url.path, has_record=bool(room_of(request).desk.record), **what)
+    )
     return HTMLResponse(text, status_code=status)

@@ -12,6 +12,8 @@ from monochord.report.page import headline_and_rest, style, template, unbroken
 from monochord.report.svg import Picture
 from monochord.report.tables.table import Cell, Table
 
+#: Questions whose first sentence stands at the head of a page of several.
+LEADING = frozenset({"margins", "outliers", "trends"})
 SCHEMA_NAME = "monochord-fleet/1"
 
 
@@ -61,7 +63,7 @@ def table_lines(table: Table) -> list[str]:
 def answers_page(answers: Sequence[Answer]) -> str:
     """Answers on one self-contained page, the first sentence as its head; the same answers give the same bytes."""
     headline, rest = headline_and_rest(answers[0].sentence)
-    others = " ".join(headline_and_rest(a.sentence)[0] for a in answers[1:])
+    others = " ".join(headline_and_rest(a.sentence)[0] for a in answers[1:] if a.ident in LEADING)
     chapters = [_chapter(answer) for answer in answers]
     rest = " ".join(filter(None, (rest, others)))
     return template("fleet.html").render(
@@ -69,9 +71,16 @@ def answers_page(answers: Sequence[Answer]) -> str:
     )
 
 
-def _chapter(answer: Answer) -> Chapter:
+def answer_html(answer: Answer) -> str:
+    """An answer as HTML without head and body and without its sentence, to be set into a page below it."""
+    return template("part.html").render(chapters=[_chapter(answer, said=False)])
+
+
+def _chapter(answer: Answer, *, said: bool = True) -> Chapter:
     small = len(answer.pictures) > 1
-    section = Section(answer.title, answer.pictures, answer.tables, small=small, words=(answer.sentence,))
+    section = Section(
+        answer.title, answer.pictures, answer.tables, small=small, words=(answer.sentence,) if said else ()
+    )
     return Chapter(answer.ident, answer.title, answer.how, (section,))
 
 
