@@ -9,6 +9,7 @@ from evidence.studies import (
     line_coverage,
     linear_law,
     reader_fuzz,
+    record_bytes,
 )
 from evidence.study import Study
 
@@ -19,4 +20,5 @@ STUDIES: tuple[Study, ...] = (
     closure_fleet.STUDY,
     linear_law.STUDY,
     reader_fuzz.STUDY,
+    record_bytes.STUDY,
 )

@@ -38,23 +38,24 @@ def entry_faults(
     last, before, named = 0, "", dict[str, int]()
     links: set[object] = {START}
     wanted = as_stored(ENTRY).order_by(ENTRY.c.number)
-    for row in connection.execute(wanted, execution_options={"yield_per": BATCH}):
-        if row.number != last + 1:
-            missing = f"entry {last + 1}" if row.number == last + 2 else f"entries {last + 1} to {row.number - 1}"
-            yield Fault(f"entry {row.number} after entry {last}: {missing} missing", "no gap", RESTORE, address)
-        found, right = _row_faults(row, links, before)
-        for given, expected in found:
-            yield Fault(f"{_named(row)}: {given}", expected, RESTORE, address)
-        last, links, before = row.number, {row.hash, right}, row.kept_at if isinstance(row.kept_at, str) else ""
-        walked.entries, walked.last = walked.entries + 1, (last, str(row.hash))
-        if head is not None and head[0] == last:
-            walked.seen = str(row.hash)
-        named |= dict.fromkeys(files_named(row.body), last)
-        if last % BATCH == 0:
-            yield from _not_kept(connection, address, named)
-            named = {}
-        if last % OFTEN == 0:
-            say(f"{last} entries")
+    with connection.execute(wanted, execution_options={"yield_per": BATCH}) as rows:
+        for row in rows:
+            if row.number != last + 1:
+                missing = f"entry {last + 1}" if row.number == last + 2 else f"entries {last + 1} to {row.number - 1}"
+                yield Fault(f"entry {row.number} after entry {last}: {missing} missing", "no gap", RESTORE, address)
+            found, right = _row_faults(row, links, before)
+            for given, expected in found:
+                yield Fault(f"{_named(row)}: {given}", expected, RESTORE, address)
+            last, links, before = row.number, {row.hash, right}, row.kept_at if isinstance(row.kept_at, str) else ""
+            walked.entries, walked.last = walked.entries + 1, (last, str(row.hash))
+            if head is not None and head[0] == last:
+                walked.seen = str(row.hash)
+            named |= dict.fromkeys(files_named(row.body), last)
+            if last % BATCH == 0:
+                yield from _not_kept(connection, address, named)
+                named = {}
+            if last % OFTEN == 0:
+                say(f"{last} entries")
     yield from _not_kept(connection, address, named)
     yield from _corrections(connection, address)
     yield from _head_faults(address, walked, head)

@@ -27,11 +27,12 @@ class Walk(Protocol):
 def file_faults(connection: Connection, address: str, say: Callable[[str], None], walked: Walk) -> Iterator[Fault]:
     """Every fault of files and pieces."""
     wanted = as_stored(FILE).order_by(FILE.c.sha256)
-    for row in connection.execute(wanted, execution_options={"yield_per": 200}):
-        told = walked.size // OFTEN
-        yield from _one_file(connection, address, row.sha256, row.size, walked)
-        if walked.size // OFTEN != told:
-            say(f"{walked.files} files, {walked.size / 1e6:.0f} MB")
+    with connection.execute(wanted, execution_options={"yield_per": 200}) as rows:
+        for row in rows:
+            told = walked.size // OFTEN
+            yield from _one_file(connection, address, row.sha256, row.size, walked)
+            if walked.size // OFTEN != told:
+                say(f"{walked.files} files, {walked.size / 1e6:.0f} MB")
     yield from _lost_parts(connection, address)
     yield from _loose_pieces(connection, address)
 
@@ -77,20 +78,22 @@ def _user_of(connection: Connection, sha256: str) -> str:
 
 def _lost_parts(connection: Connection, address: str) -> Iterator[Fault]:
     lost = as_stored(PART).where(~exists().where(FILE.c.sha256 == PART.c.sha256))
-    for row in connection.execute(lost, execution_options={"yield_per": 200}):
-        given = f"row ({row.sha256!s:.16}, {row.place}) of table part, of a file that is not in table file"
-        yield Fault(given, "the row in table file", RESTORE, address)
+    with connection.execute(lost, execution_options={"yield_per": 200}) as rows:
+        for row in rows:
+            given = f"row ({row.sha256!s:.16}, {row.place}) of table part, of a file that is not in table file"
+            yield Fault(given, "the row in table file", RESTORE, address)
 
 
 def _loose_pieces(connection: Connection, address: str) -> Iterator[Fault]:
     """Pieces that no file has may stand there, left by a transfer that broke off; their bytes must be right all the same."""
     loose = as_stored(PIECE).where(~exists().where(PART.c.piece == PIECE.c.sha256))
-    for row in connection.execute(loose, execution_options={"yield_per": TOGETHER}):
-        right = isinstance(row.content, bytes) and hashlib.sha256(row.content).hexdigest() == row.sha256
-        if not right:
-            yield Fault(
-                f"piece {row.sha256!s:.16}, which no file has, with other bytes",
-                "bytes with that sha256",
-                RESTORE,
-                address,
-            )
+    with connection.execute(loose, execution_options={"yield_per": TOGETHER}) as rows:
+        for row in rows:
+            right = isinstance(row.content, bytes) and hashlib.sha256(row.content).hexdigest() == row.sha256
+            if not right:
+                yield Fault(
+                    f"piece {row.sha256!s:.16}, which no file has, with other bytes",
+                    "bytes with that sha256",
+                    RESTORE,
+                    address,
+                )
