@@ -74,6 +74,12 @@ def test_no_trend_is_told_of_too_few_values_or_of_one_moment() -> None:
     assert trend(np.ones(5), np.arange(5.0)) is None
 
 
+def test_values_that_never_change_have_no_trend_by_rounding() -> None:
+    found = trend(np.linspace(31.1, 31.7, 24), np.full(24, 0.1) * 3.0)
+    assert found is not None
+    assert (found.slope, found.probability) == (0.0, 1.0)
+
+
 def test_values_without_any_trend_are_called_one_as_seldom_as_the_law_says() -> None:
     rng = np.random.default_rng(3)
     years = np.sort(rng.uniform(0.0, 5.0, 12))

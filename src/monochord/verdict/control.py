@@ -106,6 +106,8 @@ def trend(years: Array, values: Array) -> Trend | None:
     n = len(values)
     if n < FEWEST_TREND:
         return None
+    if np.ptp(values) <= 1e-12 * np.abs(values).max():  # all the same, but for rounding, of which no slope may come
+        return Trend(0.0, 0.0, n - 2, 1.0) if np.ptp(years) > 0.0 else None
     t = years - years.mean()
     spread = float(t @ t)
     if spread <= 0.0:

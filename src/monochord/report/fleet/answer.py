@@ -77,10 +77,7 @@ def answer_html(answer: Answer) -> str:
 
 
 def _chapter(answer: Answer, *, said: bool = True) -> Chapter:
-    small = len(answer.pictures) > 1
-    section = Section(
-        answer.title, answer.pictures, answer.tables, small=small, words=(answer.sentence,) if said else ()
-    )
+    section = Section(answer.title, answer.pictures, answer.tables, words=(answer.sentence,) if said else ())
     return Chapter(answer.ident, answer.title, answer.how, (section,))
 
 
