@@ -32,13 +32,14 @@ def make(address: str) -> None:
 
 
 @click.command()
-@click.argument("campaigns", nargs=-1, required=True, type=click.Path(exists=True, file_okay=False))
+@click.argument("campaigns", nargs=-1, required=True, type=click.Path(exists=True))
 @at
 @by
 def take(campaigns: tuple[str, ...], address: str, by: str) -> None:
     """Take CAMPAIGNS into the record: their files, girders, occasions and runs, each exactly once.
 
-    Doing it again brings only what is new. What was broken off goes on.
+    Doing it again brings only what is new. What was broken off goes on. The journal of a campaign (record.sqlite) whose
+    folder is lost may be named alone: its runs come with their documents.
 
     \b
     Example:

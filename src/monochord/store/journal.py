@@ -123,13 +123,14 @@ def _prepare(connection: sqlite3.Connection, path: Path) -> None:
     if version == TABLES_VERSION:
         return
     if version != 0:
-        fault = Fault(
-            f"a record of version {version}",
-            f"version {TABLES_VERSION}",
-            "use the program that made it, or a newer one",
-            str(path),
-        )
-        raise Refused([fault])
+        remedy = "give the record of a fleet another name or folder; a journal of a later version needs a newer program"
+        given = f"a record of version {version}"
+        raise Refused([Fault(given, f"the journal of a campaign, version {TABLES_VERSION}", remedy, str(path))])
+    if connection.execute("SELECT 1 FROM sqlite_master LIMIT 1").fetchone() is not None:
+        if connection.execute("PRAGMA user_version").fetchone()[0] == TABLES_VERSION:
+            return  # another run made the tables just now
+        given, expected = "a database that holds something else", "the journal of a campaign, or no file"
+        raise Refused([Fault(given, expected, "give that file another name", str(path))])
     try:
         connection.executescript(f"BEGIN IMMEDIATE; {_TABLES} PRAGMA user_version = {TABLES_VERSION}; COMMIT;")
     except sqlite3.OperationalError:

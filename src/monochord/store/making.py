@@ -67,6 +67,14 @@ def _of(address: str, patience: float) -> Record:
 
 
 def _brought_up(record: Record, *, make: bool) -> Record:
+    try:
+        return _at_this_version(record, make=make)
+    except BaseException:
+        record.engine.dispose()
+        raise
+
+
+def _at_this_version(record: Record, *, make: bool) -> Record:
     with record.reading() as connection:
         version = version_of(connection)
         foreign = not version and bool(others(connection))

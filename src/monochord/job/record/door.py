@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from monochord.job.context import real_context
-from monochord.job.record.take import Hand, take_campaign
+from monochord.job.record.take import Hand, take_campaign, take_journal
 from monochord.store.ledger import entries, head
 from monochord.store.making import make_record, opened
 
@@ -34,9 +34,10 @@ def made(address: str) -> str:
 
 
 def taken(address: str, campaign: Path, by: str, say: Callable[[str], None]) -> Iterator[str]:
-    """Take a campaign into a record, and say what came."""
+    """Take a campaign, or the journal of one, into a record, and say what came."""
     with opened(address) as record:
-        found = take_campaign(record, campaign, real_context(say), hand(by))
+        take = take_campaign if campaign.is_dir() else take_journal
+        found = take(record, campaign, real_context(say), hand(by))
         number, digest = head(record)
     kinds = [entry.draft.kind for entry in found.new]
     counts = ", ".join(f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)) or "nothing new"

@@ -21,9 +21,11 @@ from monochord.job.context import Context
 from monochord.job.run import RECORD
 from monochord.store.entry import Draft, Entry, canonical, stamp
 from monochord.store.files import blocks_of, has_file, keep_bytes, keep_file
-from monochord.store.journal import Kept, document_of, runs
+from monochord.store.journal import TABLES_VERSION as JOURNAL_VERSION
+from monochord.store.journal import Kept, document_of, inputs_digest, numbers_digest, runs
 from monochord.store.ledger import append, entries, entry_with
 from monochord.store.opening import Record
+from monochord.store.peek import user_version
 
 #: Ids of facts that come from what they state.
 FACTS = uuid.UUID("5a2c1e0e-6f0b-5d3e-9b1a-3d7f4c9e8a21")
@@ -58,8 +60,29 @@ def take_campaign(record: Record, folder: Path, context: Context, hand: Hand) ->
         keep_file(record, folder / str(listed["path"]))
     drafts = [*_girder(told, girder), *_occasions(record, told, girder)]
     missing: list[str] = []
-    for kept in runs(folder / RECORD) if (folder / RECORD).is_file() else []:
-        drafts.append(_run(record, folder, girder, kept, missing))
+    journal = folder / RECORD
+    for kept in runs(journal) if journal.is_file() else []:
+        drafts.append(_run(record, journal, girder, kept, missing))
+    return _append(record, drafts, context, hand, tuple(missing))
+
+
+def take_journal(record: Record, journal: Path, context: Context, hand: Hand) -> Taken:
+    """Take in the journal of a campaign; with its folder when it still lies there, else its runs alone, from their documents.
+
+    The journal stays as it is. Raises Refused when it is no journal, and when a run is not what its checksums say.
+    """
+    if user_version(journal) != JOURNAL_VERSION:
+        given = "a file that is no journal of a campaign"
+        raise Refused([Fault(given, "record.sqlite of a campaign, or its folder", "name one of the two", str(journal))])
+    if journal.name == RECORD and (journal.parent / CAMPAIGN).is_file():
+        return take_campaign(record, journal.parent, context, hand)
+    missing: list[str] = []
+    drafts = []
+    for kept in runs(journal):
+        context.say(f"keeping run {kept.number}")
+        told = json.loads(document_of(journal, kept.number)).get("girder")
+        girder = str(told.get("name", "")) if isinstance(told, dict) else ""
+        drafts.append(_run(record, journal, girder, kept, missing))
     return _append(record, drafts, context, hand, tuple(missing))
 
 
@@ -131,11 +154,12 @@ def _occasions(record: Record, told: Part, girder: str) -> Iterator[Draft]:
         yield Draft(name, "occasion", subject, "", "", "", body, replaces)
 
 
-def _run(record: Record, folder: Path, girder: str, kept: Kept, missing: list[str]) -> Draft:
-    text = document_of(folder / RECORD, kept.number)
+def _run(record: Record, journal: Path, girder: str, kept: Kept, missing: list[str]) -> Draft:
+    text = document_of(journal, kept.number)
     inputs = _parts(json.loads(text), "inputs")
+    _refuse_changed(journal, kept, text, {str(i["path"]): str(i["sha256"]) for i in inputs})
     for item in inputs:
-        path, digest = folder / str(item["path"]), str(item["sha256"])
+        path, digest = journal.parent / str(item["path"]), str(item["sha256"])
         if has_file(record, digest):
             continue
         if path.is_file() and sha256(path) == digest:
@@ -153,6 +177,23 @@ def _run(record: Record, folder: Path, girder: str, kept: Kept, missing: list[st
     if asked := _signing(record, inputs):
         body["signing"] = asked
     return Draft(kept.id, "run", f"girder/{girder}", _stamped(kept.made_at), kept.made_by, "", body)
+
+
+def _refuse_changed(journal: Path, kept: Kept, text: str, inputs: Mapping[str, str]) -> None:
+    """The checksums that were written with a run must be those of its document still."""
+    told = (("numbers", numbers_digest(text), kept.numbers), ("inputs", inputs_digest(inputs), kept.inputs))
+    faults = [
+        Fault(
+            f"run {kept.number} whose {name} have checksum {now[:12]}",
+            f"{then[:12]}, as when it was made",
+            "bring the journal back as it was, from a backup of the campaign",
+            str(journal),
+        )
+        for name, now, then in told
+        if now != then
+    ]
+    if faults:
+        raise Refused(faults)
 
 
 def _signing(record: Record, inputs: list[Part]) -> dict[str, object]:
