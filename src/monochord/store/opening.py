@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -15,6 +16,7 @@ from sqlalchemy.pool import NullPool
 from monochord.ground.faults import Fault, Refused
 from monochord.store.place import network_of
 from monochord.store.trouble import telling
+from monochord.store.turn import begin_writing
 
 #: How long a writer waits for another one [s].
 PATIENCE = 60
@@ -106,7 +108,15 @@ def engine_of(address: str, patience: float = PATIENCE) -> Engine:
     # no pool: a file is opened in no time, and a connection kept open would hold its lock files
     engine = create_engine(url, connect_args={"timeout": patience, "isolation_level": None}, poolclass=NullPool)
     event.listen(engine, "connect", _set_up)
-    event.listen(engine, "begin", _begin)
+
+    def begin(connection: Connection) -> None:
+        raw = connection.connection.driver_connection
+        if connection.get_execution_options().get("writes") and isinstance(raw, sqlite3.Connection):
+            begin_writing(raw, patience)
+        else:
+            connection.exec_driver_sql("BEGIN")
+
+    event.listen(engine, "begin", begin)
     return engine
 
 
@@ -117,8 +127,3 @@ def _set_up(connection: object, _: object) -> None:
     # pages of a write stay in memory up to so many [pages of 4 KiB], so that the log gets each of them once and in order
     cursor.execute("PRAGMA cache_spill = 20000")
     cursor.close()
-
-
-def _begin(connection: Connection) -> None:
-    writes = connection.get_execution_options().get("writes")
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

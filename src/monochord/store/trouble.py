@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -18,6 +19,11 @@ def telling(address: str) -> Iterator[None]:
         yield
     except UnicodeDecodeError as error:  # what SQLite said quotes letters of a damaged file
         raise Refused([DAMAGED.at(address)]) from error
+    except sqlite3.OperationalError as error:  # from the wait for a turn, below SQLAlchemy
+        cause = cause_of(error)
+        if cause is None:
+            raise
+        raise Refused([cause.at(address)]) from error
     except DBAPIError as error:
         fault = fault_of(error, address)
         if fault is None:
