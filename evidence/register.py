@@ -19,6 +19,6 @@ STUDIES: tuple[Study, ...] = (
     conformity_calibration.STUDY,
     closure_fleet.STUDY,
     linear_law.STUDY,
-    reader_fuzz.STUDY,
+    *reader_fuzz.STUDIES,
     record_bytes.STUDY,
 )

@@ -71,15 +71,22 @@ def run(studies: list[Study]) -> bool:
 def main() -> int:
     """The command; ends with 1 when a figure lies outside its band."""
     parser = argparse.ArgumentParser(prog="python -m evidence.run", description=__doc__)
-    parser.add_argument("names", nargs="*", help="studies to run; all that are not current when none is named")
+    parser.add_argument(
+        "names",
+        nargs="*",
+        help="studies to run, by name or by its beginning; all that are not current when none is named",
+    )
     parser.add_argument("--status", action="store_true", help="run nothing, only say what is stale")
     parser.add_argument("--again", action="store_true", help="run current ones too")
     asked = parser.parse_args()
-    unknown = set(asked.names) - {study.name for study in STUDIES}
+    named = {n: [s for s in STUDIES if s.name == n or s.name.startswith(f"{n}_")] for n in asked.names}
+    unknown = {n for n, found in named.items() if not found}
     if unknown:
         parser.error(f"no study named {', '.join(sorted(unknown))}; there are {', '.join(s.name for s in STUDIES)}")
     chosen = [
-        s for s in STUDIES if s.name in asked.names or (not asked.names and (asked.again or state(s) != "current"))
+        s
+        for s in STUDIES
+        if any(s in found for found in named.values()) or (not asked.names and (asked.again or state(s) != "current"))
     ]
     fine = run([] if asked.status else chosen)
     PAGE.write_text(page(), encoding="utf-8")

@@ -105,10 +105,10 @@ def cut_off(rng: Random) -> str:
 
 def streamed(rng: Random) -> str:
     """A long table read part by part gives what it gives as a whole."""
-    made = texts.made(rng, rng.randrange(5, 60))
+    made = texts.made(rng, rng.randrange(5, 26))
     data = made.data if rng.random() < 0.3 else mutate.damaged(made.data, rng)
     whole = _tried(data, made.form, streamed=False)
-    with _parts_of(rng.choice((64, 200, 700))):
+    with _parts_of(rng.choice((64, 150, 400))):
         parts = _tried(data, made.form, streamed=True)
     if isinstance(whole, Refused) or isinstance(parts, Refused):
         return ""

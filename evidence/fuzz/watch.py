@@ -7,6 +7,8 @@ the death of the process. Everything else that a case has to say is one line tha
 from __future__ import annotations
 
 import itertools
+import json
+import math
 import multiprocessing
 import resource
 import signal
@@ -16,6 +18,7 @@ from collections import Counter, deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
+from pathlib import Path
 from random import Random
 from types import FrameType
 
@@ -26,6 +29,9 @@ LIMIT = 5.0
 
 #: Seconds without a case done after which a process is taken for hung.
 STUCK = 180.0
+
+#: Seconds between two words of progress.
+PROGRESS = 20.0
 
 #: Memory that a process may ask for [bytes].
 MOST_MEMORY = 4 << 30
@@ -119,26 +125,75 @@ def here(seed: int, reader: str, run: Case, cases: Sequence[int], beat: Callable
     return tally
 
 
-def everywhere(seed: int, readers: Mapping[str, Case], sizes: Mapping[str, int], processes: int) -> Tally:
-    """All cases of all readers, in so many processes at a time."""
+@dataclass(frozen=True, slots=True)
+class Long:
+    """How a long run goes on.
+
+    processes  at a time;  say  what is told of its progress now and then
+    kept       file to which every chunk that is done is added: a run that was broken off goes on behind it
+    minutes    after which no further chunk is begun
+    """
+
+    processes: int
+    say: Callable[[str], None]
+    kept: Path
+    minutes: float = math.inf
+
+
+def everywhere(seed: int, readers: Mapping[str, Case], sizes: Mapping[str, int], long: Long) -> Tally:
+    """All cases of all readers, in so many processes at a time, a chunk of each reader in turn."""
+    total, done = _before(long.kept)
     chunks = deque(
         (reader, range(start, min(start + CHUNK, sizes[reader])))
+        for start in range(0, max(sizes.values()), CHUNK)
         for reader in readers
-        for start in range(0, sizes[reader], CHUNK)
+        if start < sizes[reader] and (reader, start) not in done
     )
-    total, running = Tally(), list[_Process]()
+    running, begun = list[_Process](), time.monotonic()
+    said = begun
     while chunks or running:
-        while chunks and len(running) < processes:
+        if time.monotonic() - begun > long.minutes * 60.0:
+            chunks.clear()
+        while chunks and len(running) < long.processes:
             reader, cases = chunks.popleft()
             running.append(_Process(seed, reader, readers[reader], cases))
         for process in list(running):
             if (tally := process.done()) is not None:
                 running.remove(process)
                 total.add(tally)
+                _keep(long.kept, process.reader, process.cases.start, tally)
                 if process.left:  # the case that killed the process is counted; the others are run
                     chunks.appendleft((process.reader, process.left))
+        if time.monotonic() - said > PROGRESS:
+            said = time.monotonic()
+            failed = sum(total.failures.values())
+            long.say(f"{total.cases.total()} of {sum(sizes.values())} cases, {failed} failures")
         time.sleep(0.02)
+    if total.cases.total() == sum(sizes.values()):
+        long.kept.unlink(missing_ok=True)
     return total
+
+
+def _keep(kept: Path, reader: str, start: int, tally: Tally) -> None:
+    """Add a chunk that is done to the file of a run."""
+    failures = [[*key, count] for key, count in tally.failures.items()]
+    line = [reader, start, dict(tally.cases), failures, tally.told, tally.memory]
+    with kept.open("a", encoding="utf-8") as stream:
+        stream.write(json.dumps(line) + "\n")
+
+
+def _before(kept: Path) -> tuple[Tally, set[tuple[str, int]]]:
+    """What a run that was broken off had done, and its chunks by reader and first case."""
+    total, done = Tally(), set[tuple[str, int]]()
+    for line in kept.read_text("utf-8").splitlines() if kept.exists() else []:
+        try:
+            reader, start, cases, failures, told, memory = json.loads(line)
+        except ValueError:
+            continue  # broken off while it was written: that chunk is run again
+        done.add((reader, start))
+        counted = Counter({(name, kind): count for name, kind, count in failures})
+        total.add(Tally(Counter(cases), counted, [(r, c, w) for r, c, w in told], memory))
+    return total, done
 
 
 class _Process:

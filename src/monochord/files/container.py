@@ -40,9 +40,8 @@ def inspect(path: Path, name: str, *, patience: float = PATIENCE) -> None:
     size = path.stat().st_size
     if size == 0:
         raise Refused([Fault("an empty file", "an HDF5 file", "copy it again from where it was made", name)])
-    command = [sys.executable, "-m", "monochord.files.container_child", str(path)]
     try:
-        done = subprocess.run(command, capture_output=True, text=True, timeout=patience + size / PACE, check=False)
+        done = child(path, patience + size / PACE)
     except subprocess.TimeoutExpired:
         raise Refused([_damaged("a file on which reading hangs", name)]) from None
     if done.returncode < 0:
@@ -50,6 +49,12 @@ def inspect(path: Path, name: str, *, patience: float = PATIENCE) -> None:
     if done.returncode:
         lines = done.stdout.strip().splitlines() or done.stderr.strip().splitlines() or ["unreadable"]
         raise Refused([_damaged(spoken(lines[-1]), name)])
+
+
+def child(path: Path, limit: float) -> subprocess.CompletedProcess[str]:
+    """The child that reads a container, when it has ended; TimeoutExpired after ``limit`` seconds."""
+    command = [sys.executable, "-m", "monochord.files.container_child", str(path)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=limit, check=False)
 
 
 def opened(path: Path) -> h5py.File:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+import warnings
 import zipfile
 from collections.abc import Mapping
 from pathlib import Path
@@ -101,7 +102,9 @@ def header(stream: BinaryIO, file: str) -> tuple[tuple[int, ...], bool, np.dtype
         reader = {(1, 0): np.lib.format.read_array_header_1_0, (2, 0): np.lib.format.read_array_header_2_0}.get(version)
         if reader is None:
             raise ValueError(f"version {version[0]}.{version[1]}")
-        shape, fortran, dtype = reader(stream)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # heads of old writers are read all the same
+            shape, fortran, dtype = reader(stream)
     except Exception as error:  # a damaged header can raise whatever a reader of Python's own literals can
         said = str(error).splitlines()[0][:120] if str(error) else type(error).__name__
         raise refusal(f"no header of an array ({said})", _WANTED, file) from None

@@ -113,7 +113,8 @@ def samples(data: bytes | memoryview, found: Wave) -> Array:
         values = wide.view("<i4")[:, 0].astype(np.float64) / 2.0**31
     else:
         raw = np.frombuffer(part, _TYPES[found.kind, found.bits])
-        values = raw.astype(np.float64)
+        with np.errstate(invalid="ignore"):  # no number stays none
+            values = raw.astype(np.float64)
         if found.kind == _PCM:
             values /= 2.0 ** (found.bits - 1)
     return values.reshape(-1, found.channels)

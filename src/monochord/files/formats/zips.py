@@ -17,7 +17,7 @@ def opened(data: bytes, file: str, wanted: str) -> zipfile.ZipFile:
 
     data  the whole file;  file  as shown;  wanted  what it should be, in words
 
-    Raises Refused when it is damaged, cut off, encrypted, or unpacks to more than is allowed.
+    Raises Refused when it is damaged, cut off, encrypted, names an entry twice, or unpacks to more than is allowed.
     """
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
@@ -28,6 +28,10 @@ def opened(data: bytes, file: str, wanted: str) -> zipfile.ZipFile:
     entries = archive.infolist()
     if len(entries) > MOST_ENTRIES:
         raise refusal(f"{len(entries)} entries in the archive", f"at most {MOST_ENTRIES}", file)
+    names = [entry.filename for entry in entries]
+    if len(set(names)) < len(names):
+        twice = next(name for place, name in enumerate(names) if name in names[:place])
+        raise refusal(f"two entries {twice!r}", "names that stand once in the archive", file)
     total = sum(entry.file_size for entry in entries)
     if total > MOST_BYTES:
         raise refusal(f"{total >> 20} MB when unpacked", f"at most {MOST_BYTES >> 20} MB", file)
