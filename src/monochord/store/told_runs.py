@@ -44,7 +44,7 @@ def document_of(source: Connection, sha256: str) -> Part:
         return {}
     try:
         found = json.loads(b"".join(blocks_of(source, sha256)))
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return found if isinstance(found, dict) else {}
 
