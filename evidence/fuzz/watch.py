@@ -37,7 +37,7 @@ PROGRESS = 20.0
 MOST_MEMORY = 4 << 30
 
 #: Cases handed to a process at once, and failures of which the words are kept.
-CHUNK, KEPT = 500, 200
+CHUNK, KEPT = 250, 200
 
 Case = Callable[[Random], str]
 

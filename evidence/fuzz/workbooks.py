@@ -213,11 +213,18 @@ def rows_of(data: bytes) -> dict[int, Row] | None:
     return rows
 
 
-def _words(item: ElementTree.Element) -> str:
-    return "".join(t.text or "" for t in item.iter(f"{{{_MAIN}}}t"))
+def _words(item: ElementTree.Element) -> str | _Odd:
+    """The text of an item: its one text, or those of its runs."""
+    inside = [t for part in item for t in (part if part.tag == f"{{{_MAIN}}}r" else [part])]
+    runs = len(item) == len(item.findall(f"{{{_MAIN}}}r"))
+    if any(t.tag != f"{{{_MAIN}}}t" or len(t) for t in inside) or (len(item) != 1 and not runs):
+        return _Odd()
+    if any(len(part) != 1 for part in item if runs):
+        return _Odd()
+    return "".join(t.text or "" for t in inside)
 
 
-def _cells(sheet: ElementTree.Element, shared: list[str]) -> Iterator[tuple[int, str, object]]:
+def _cells(sheet: ElementTree.Element, shared: list[str | _Odd]) -> Iterator[tuple[int, str, object]]:
     """Row, letter of the column, and value of every cell; rows and cells without a number follow those before them."""
     before = 0
     for row in sheet.iter(f"{{{_MAIN}}}row"):
@@ -233,7 +240,7 @@ def _cells(sheet: ElementTree.Element, shared: list[str]) -> Iterator[tuple[int,
             yield number, place[1] if place else "", value
 
 
-def _value(cell: ElementTree.Element, shared: list[str]) -> object:
+def _value(cell: ElementTree.Element, shared: list[str | _Odd]) -> object:
     kind, style = cell.get("t", "n"), cell.get("s", "0")
     values = [v.text or "" for v in cell.iter(f"{{{_MAIN}}}v")]
     texts_inside = list(cell.iter(f"{{{_MAIN}}}is"))

@@ -119,7 +119,7 @@ ALL = (
         },
         (*_ROWS, *_ASKED, *_CHILD, "container", "container_child", "formats/arrays", "formats/hdf5", "signals"),
         20_100,
-        200,
+        202,
     ),
 )
 
