@@ -84,9 +84,13 @@ class Bench:
         assert ended.code == 0, ended.printed
         return ended.printed
 
+    def run(self) -> Ended:
+        """Run the campaign by the command."""
+        return _ended(["run", str(self.campaign), "--no-paper"])
+
     def ran(self) -> tuple[dict[str, Any], str]:
         """The record of a run, and what it prints on screen and page."""
-        ended = _ended(["run", str(self.campaign), "--no-paper"])
+        ended = self.run()
         assert ended.code in (0, 4), ended.printed
         page = re.sub(r"<[^>]*>", " ", (self.campaign / "found/report.html").read_text("utf-8"))
         document = json.loads((self.campaign / "found/result.json").read_text("utf-8"))

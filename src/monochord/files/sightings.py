@@ -19,15 +19,30 @@ from monochord.files.lab import Lab
 from monochord.files.names import alike, hint
 from monochord.files.spreadsheet_names import looks_like_date
 from monochord.files.words import listed, natural
-from monochord.ground.faults import Fault, Gatherer
+from monochord.ground.faults import Fault, Gatherer, Refused
 
 #: Distances a tracker reads [m].
 NEAREST, FARTHEST = 0.05, 200.0
 
 
 def instrument(node: Node) -> Instrument:
-    """What the description says of the tracker."""
+    """What the description says of the tracker; Refused when an uncertainty is none."""
     levelled = None if node.text("levelled") == "no" else node.amount("levelled", "angle")
+    faults = [
+        node.fault(key, node.text(key), "an uncertainty above 0", "state one standard deviation; nothing is exact")
+        for key, dimension in (("angle", "angle"), ("range", "length"))
+        if not node.amount(key, dimension) > 0.0
+    ]
+    faults += [
+        node.fault(key, node.text(key), "an uncertainty of 0 or more", "state one standard deviation")
+        for key, dimension in (("range_per_distance", "ratio"), ("mounting", "length"), ("range_scale", "ratio"))
+        if not node.amount(key, dimension) >= 0.0
+    ]
+    if levelled is not None and not levelled > 0.0:
+        remedy = 'state one standard deviation, or levelled = "no"'
+        faults.append(node.fault("levelled", node.text("levelled"), "an uncertainty above 0", remedy))
+    if faults:
+        raise Refused(faults)
     return Instrument(
         node.text("name"),
         node.amount("angle", "angle"),
