@@ -58,6 +58,22 @@ def test_typographic_minus_signs_are_minus_signs_and_told(minus: str) -> None:
     assert "dx: 1 typographic minus signs" in found.printed
 
 
+@pytest.mark.parametrize("plus", ["\uff0b", "\ufe62"])
+def test_typographic_plus_signs_are_plus_signs_and_told(plus: str) -> None:
+    found = one(f"{plus}0.067", Dialect(";"))
+    assert found.mm("x")[1] == 0.067
+    assert "x: 1 typographic plus signs" in found.printed
+
+
+@pytest.mark.parametrize("word", ["-1.#IND", "1.#QNAN", "1.#QNAN0", "-1.#IND00"])
+def test_what_programs_print_for_no_number_is_missing_never_one(word: str) -> None:
+    found = one(word, Dialect(";"), "unknown")
+    assert math.isnan(found.mm("x")[1])
+    assert [n.line for n in found.notes] == [3]
+    one(word, Dialect(";")).refused(3, "x", repr(word))
+    one("1.#INF", Dialect(";"), "unknown").refused(3, "x", "'1.#INF'")
+
+
 def test_exponents_of_old_programs() -> None:
     found = read(
         "a b c\n 0.123456D-01  -2.5D+00  0.1000000-003\n",
@@ -82,12 +98,14 @@ def test_dots_and_dangling_exponents_are_missing_never_zero() -> None:
 # -- groups ----------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("mark", ["'", "\u2019", "\u02bc"])
+@pytest.mark.parametrize("mark", ["'", "\u2019", "\u02bc", "\u2018", "`", "\u00b4"])
 def test_apostrophes_group_when_declared(mark: str) -> None:
     assert one(f"12{mark}345.5", Dialect(";", ".", "'")).mm("x")[1] == 12345.5
 
 
-@pytest.mark.parametrize("space", [" ", "\u00a0", "\u202f", "\u2009", "\u2007"])
+@pytest.mark.parametrize(
+    "space", [" ", "\u00a0", "\u202f", "\u2009", "\u2007", "\u205f", "\u200a", "\u2004", "\u2005", "\u2006", "\u3000"]
+)
 def test_blanks_of_any_width_group_when_declared(space: str) -> None:
     assert one(f"12{space}345,5", Dialect(";", ",", " ")).mm("x")[1] == 12345.5
     one(f"12{space}345,5", COMMA).refused(3, "x", "345,5")
@@ -141,8 +159,30 @@ def test_groups_in_the_thousands_of_thousands() -> None:
         ("O.5", "decimal '.'"),
         ("l2.5", "decimal '.'"),
         ("1.5e", "dangling"),
-        ("~1.5", "decimal '.'"),
-        (">200", "decimal '.'"),
+        ("~1.5", "no other stroke"),
+        (">200", "a limit is none"),
+        ("<0.5", "a limit is none"),
+        ("\u2264 0,5", "a limit is none"),
+        ("3243.9751(5)", "its uncertainty"),
+        ("3243.9\u00b10.1", "its uncertainty"),
+        ("3243.9 +/- 0.1", "its uncertainty"),
+        ("\u00b12.5", "not both"),
+        ("\u2014390", "a minus sign"),
+        ("\u207b390", "a minus sign"),
+        ("'12.5", "by which spreadsheets keep text"),
+        ('"=""12.5"""', "by which spreadsheets keep text"),
+        ("1/15", "not a fraction"),
+        ("1 1/8", "not a fraction"),
+        ("1.23?", "status"),
+        ("1.2*", "status"),
+        ("4849.9893 # bumped", "without a remark"),
+        ("3.04\u00d710\u00b3", "such as 1.2e-3"),
+        ("3040\u00b71877", "a point or a comma"),
+        ("0x1.c4p+11", "hexadecimal"),
+        ("12,34,567.8", "decimal '.'"),
+        ("3.04k", "without its unit"),
+        ("TRUE", "a number"),
+        ("*****", "a number"),
         ("1.5\u200b", "invisible"),
         ("\u221e", "number"),
         ("12:30", "decimal '.'"),
@@ -150,7 +190,8 @@ def test_groups_in_the_thousands_of_thousands() -> None:
 )
 def test_what_is_no_number_is_refused_with_its_cell_and_what_would_be_one(cell: str, words: str) -> None:
     found = one(cell, Dialect(";"))
-    found.refused(3, "x", repr(cell), words)
+    shown = cell[1:-1].replace('""', '"') if cell.startswith('"') else cell
+    found.refused(3, "x", repr(shown), words)
     assert len(found.faults) == 1
 
 

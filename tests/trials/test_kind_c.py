@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -10,6 +12,7 @@ from monochord.files.columns import Column
 from monochord.files.roles import Meaning
 from monochord.files.table import Dialect
 from tests.table_world import number, read, text
+from tests.trial_bench import Bench, notes_of
 
 ID_X = (text("id"), number("x"))
 ID_X_Y = (text("id"), number("x"), number("y"))
@@ -152,6 +155,42 @@ def test_totals_below_a_table(total: str) -> None:
     found = read(f"id,x\nA,1\nB,2\n{total},3\n", *ID_X)
     assert (found.texts("id"), found.told.remarks) == (["A", "B"], 1)
     assert "a total" in found.printed
+
+
+@pytest.mark.parametrize(
+    "word", ["Média", "STABW", "Écart-type", "Range", "Durchschnitt:", "Среднее", "平均", "gemiddelde", "avg."]
+)
+def test_totals_in_the_languages_of_spreadsheets_are_no_sensors(bench: Bench, word: str) -> None:
+    """With the cells of coordinates filled, such a row reads as a sensor: a hundredth of a degree in the girder's middle."""
+    bench.begun()
+    before, _ = bench.ran()
+    shutil.rmtree(bench.campaign)
+    path = bench.data / "2-aligned/girder_temperatures.csv"
+    line = path.read_text().count("\n") + 1
+    path.write_text(f"{path.read_text()}{word},0,0,0,0.012\n")
+    printed = bench.begun()
+    document, shown = bench.ran()
+    assert document["occasions"]["2-aligned"]["axes"] == before["occasions"]["2-aligned"]["axes"]
+    assert f"girder_temperatures.csv, line {line}: given {word!r}, a total" in notes_of(document)
+    assert f"girder_temperatures.csv, line {line} {word!r}, a total" in shown
+    assert f"{word!r}, a total" in printed
+
+
+def test_a_last_row_named_unlike_all_others_is_told_and_may_be_declared(bench: Bench) -> None:
+    path = bench.data / "2-aligned/girder_temperatures.csv"
+    path.write_text(f"{path.read_text()}Ensemble,0,0,0,20.02\n")
+    assert "'Ensemble' in the last row, unlike all names above" in bench.begun()
+    document, shown = bench.ran()
+    assert 'add totals = ["Ensemble"] to the dialect of this table' in notes_of(document)
+    assert "'Ensemble' in the last row" in shown
+    shutil.rmtree(bench.campaign)
+    bench.describe(
+        "temperatures",
+        "[tables.temperatures.columns]",
+        'dialect = { totals = ["Ensemble"] }\n[tables.temperatures.columns]',
+    )
+    bench.begun()
+    assert "'Ensemble', a total" in notes_of(bench.ran()[0])
 
 
 def test_a_name_that_only_begins_like_a_total_stays() -> None:

@@ -78,6 +78,12 @@ def test_strange_names_of_targets_reach_record_and_page(bench: Bench) -> None:
         ("T1", "T\u200b1", "unseen"),
         ("T1", "\uff341", "Unicode form"),
         ("a b", "a  b", "blanks"),
+        ("G1L", "G1\u0139", "accents"),
+        ("T1", '"T1"', "quotes"),
+        ("T1", "\u201cT1\u201d", "quotes"),
+        ("T1", "[T1]", "brackets"),
+        ("T\u00fcr 1", "Tuer1", "umlauts"),
+        ("1234567890123456", "1.23457E+15", "spreadsheet"),
     ],
 )
 def test_names_that_were_meant_to_be_equal_come_near_and_say_why(ours: str, theirs: str, why: str) -> None:

@@ -21,30 +21,53 @@ DAY = 86400.0
 _PIECES = {
     "YYYY": r"(?P<Y>\d{4})",
     "YY": r"(?P<y>\d{2})",
-    "MMM": r"(?P<N>[^\W\d_]{3,9})\.?",
+    "MMM": r"(?P<N>[^\W\d_]{3,12})\.?",
     "MM": r"(?P<M>\d{1,2})",
     "DD": r"(?P<D>\d{1,2})",
     "hh": r"(?P<h>\d{1,2})",
     "mm": r"(?P<m>\d{2})",
     "ss": r"(?P<s>\d{2}(?:[.,]\d+)?)",
-    "AM": r"(?P<p>[AaPp][Mm])",
-    "zzz": r"(?P<z>[Zz]|[+-]\d{2}:?\d{2})",
+    "AM": r"(?P<p>[AaPp]\.? ?[Mm]\.?)",
+    "zzz": r"(?P<z>[Zz]|UTC|GMT|[+-]\d{2}(?::?\d{2})?)",
 }
 _TOKEN = re.compile("YYYY|YY|MMM|MM|DD|hh|mm|ss|AM|zzz")
-_MONTHS = ("jan jän", "feb", "mar mär mrz", "apr", "may mai", "jun", "jul", "aug", "sep", "oct okt", "nov", "dec dez")
-_MONTH = {word: n for n, words in enumerate(_MONTHS, start=1) for word in words.split()}
+_MONTHS = (
+    "january januar jänner janvier enero gennaio januari janeiro января stycznia",
+    "february februar février fevrier febrero febbraio februari fevereiro февраля lutego",
+    "march märz mrz mars marzo maart mrt março марта marca",
+    "april avril abril aprile апреля kwietnia",
+    "may mai mayo maggio mei maio maj мая maja",
+    "june juni juin junio giugno junho июня czerwca",
+    "july juli juillet julio luglio julho июля lipca",
+    "august août aout agosto augustus augusti августа sierpnia",
+    "september septembre septiembre settembre setembro сентября września",
+    "october oktober octobre octubre ottobre outubro октября października",
+    "november novembre noviembre novembro ноября listopada",
+    "december dezember décembre decembre diciembre dicembre dezembro декабря grudnia",
+)
+
+
+def _month_names() -> dict[str, int]:
+    """Months by their names and by every beginning of three letters or more that no other month has."""
+    told: dict[str, set[int]] = {}
+    for number, words in enumerate(_MONTHS, start=1):
+        for word in words.split():
+            for end in range(3, len(word) + 1):
+                told.setdefault(word[:end], set()).add(number)
+    return {word: numbers.pop() for word, numbers in told.items() if len(numbers) == 1}
+
+
+_MONTH = _month_names()
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
 
 #: Notations that are numbers: what they count from, as seconds on our scale, and the seconds of one.
-_COUNTED = {
+COUNTED = {
     "spreadsheet days from 1900": (date(1899, 12, 30).toordinal() * DAY, DAY),
     "spreadsheet days from 1904": (date(1904, 1, 1).toordinal() * DAY, DAY),
     "seconds since 1970": (date(1970, 1, 1).toordinal() * DAY, 1.0),
     "milliseconds since 1970": (date(1970, 1, 1).toordinal() * DAY, 1e-3),
+    "seconds since 1904": (date(1904, 1, 1).toordinal() * DAY, 1.0),
 }
-
-#: Day numbers that are taken for a spreadsheet's: of the years 1982 to 2064.
-_DAY_NUMBERS = (30000.0, 60000.0)
 
 
 def pattern(notation: str) -> re.Pattern[str]:
@@ -56,7 +79,7 @@ def pattern(notation: str) -> re.Pattern[str]:
     tokens = _TOKEN.findall(notation)
     told = {{"YY": "YYYY", "MMM": "MM"}.get(t, t) for t in tokens}
     if not {"YYYY", "MM", "DD", "hh", "mm"} <= told or len(told) < len(tokens):
-        counted = ", ".join(repr(c) for c in _COUNTED)
+        counted = ", ".join(repr(c) for c in COUNTED)
         expected = "YYYY, MM, DD, hh, mm and perhaps ss, each once"
         remedy = f"write it like 'DD.MM.YYYY hh:mm:ss', or one of {counted}"
         raise Refused([Fault(f"time notation {notation!r}", expected, remedy)])
@@ -70,7 +93,7 @@ def pattern(notation: str) -> re.Pattern[str]:
 def checked(notation: str) -> None:
     """Refused unless every notation of the text is one; several stand with " or " between them."""
     for one in notation.split(" or "):
-        if one not in _COUNTED:
+        if one not in COUNTED:
             pattern(one)
 
 
@@ -80,7 +103,7 @@ def in_utc(notation: str) -> bool:
     >>> in_utc("seconds since 1970"), in_utc("YYYY-MM-DDThh:mm:sszzz"), in_utc("DD.MM.YYYY hh:mm")
     (True, True, False)
     """
-    return notation.endswith("since 1970") or "zzz" in notation
+    return notation.endswith(("since 1970", "since 1904")) or "zzz" in notation
 
 
 def only_fit(cells: Sequence[str], notation: str) -> tuple[str, str]:
@@ -111,27 +134,11 @@ def other_order(cells: Sequence[str], notation: str) -> str:
     >>> other_order(["03/19/2026 07:15"], "DD/MM/YYYY hh:mm")
     'MM/DD/YYYY hh:mm'
     """
-    if notation in _COUNTED or "MMM" in notation:
+    if notation in COUNTED or "MMM" in notation:
         return ""
     turned = re.sub("MM|DD", lambda m: "DD" if m[0] == "MM" else "MM", notation)
     told = [c for c in cells if c.strip()]
     return turned if told and not seconds(told, turned)[1] else ""
-
-
-def why_not(cell: str, cells: Sequence[str], notation: str) -> tuple[str, str]:
-    """What was expected in place of a cell that is no time, and what to do."""
-    text = cell.strip()
-    expected = f"a time like {notation}"
-    if _NUMBER.fullmatch(text) and notation not in _COUNTED:
-        days = float(text.replace(",", "."))
-        if _DAY_NUMBERS[0] <= days <= _DAY_NUMBERS[1]:
-            read = [f"{spoken_moment(_counted(text, one) or 0.0)} by {one!r}" for one in list(_COUNTED)[:2]]
-            return expected, f"perhaps a spreadsheet's day number: {' or '.join(read)}; declare which as the notation"
-    if re.search(r"\b24:(?!00)\d\d|\b24:00:(?!00)\d\d", text):
-        return expected, "no time lies behind 24:00; mend the cell"
-    if turned := other_order(cells, notation):
-        return expected, f"every row fits {turned!r}; mend the notation if that is meant"
-    return expected, "mend the cell or the notation"
 
 
 def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]]:
@@ -143,9 +150,9 @@ def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]
     >>> [spoken_moment(seconds(["46083.5"], f"spreadsheet days from {o}")[0][0]) for o in (1900, 1904)]
     ['2026-03-02 12:00:00', '2030-03-03 12:00:00']
     """
-    if notation in _COUNTED:
-        counted = [_counted(cell.strip(), notation) for cell in cells]
-        return [float("nan") if c is None else c for c in counted], [i for i, c in enumerate(counted) if c is None]
+    if notation in COUNTED:
+        found = [counted(cell.strip(), notation) for cell in cells]
+        return [float("nan") if c is None else c for c in found], [i for i, c in enumerate(found) if c is None]
     rule = pattern(notation)
     # Readings come many to the minute: the part before the seconds is worked out once each; a day's
     # first minute is left out because 24:00 is right there and 24:00:01 is not.
@@ -171,7 +178,7 @@ def seconds(cells: Sequence[str], notation: str) -> tuple[list[float], list[int]
 
 
 def _one(cell: str, rule: re.Pattern[str]) -> float | None:
-    found = rule.fullmatch(cell)
+    found = rule.fullmatch(cell) or rule.fullmatch(" ".join(cell.split()))  # blanks of any kind are one blank
     if not found:
         return None
     parts = found.groupdict()
@@ -180,7 +187,7 @@ def _one(cell: str, rule: re.Pattern[str]) -> float | None:
     if hour is None or minute > 59 or second >= 60.0 or hour > 24 or (hour == 24 and (minute or second)):
         return None
     year = int(parts["Y"]) if parts.get("Y") else 2000 + int(parts["y"])
-    month = int(parts["M"]) if parts.get("M") else _MONTH.get(parts["N"].casefold()[:3], 0)
+    month = int(parts["M"]) if parts.get("M") else _MONTH.get(parts["N"].casefold(), 0)
     try:
         day = date(year, month, int(parts["D"])).toordinal()
     except ValueError:
@@ -193,21 +200,25 @@ def _hour(hour: int, half: str | None) -> int | None:
         return hour
     if not 1 <= hour <= 12:
         return None
-    return hour % 12 + (12 if half.casefold() == "pm" else 0)
+    return hour % 12 + (12 if half[0] in "Pp" else 0)
 
 
 def _offset(told: str | None) -> float:
-    if told is None or told in "Zz":
+    if told is None or told[0] not in "+-":
         return 0.0
-    size = int(told[1:3]) * 3600.0 + int(told[-2:]) * 60.0
+    size = int(told[1:3]) * 3600.0 + (int(told[-2:]) * 60.0 if len(told) > 3 else 0.0)
     return -size if told[0] == "-" else size
 
 
-def _counted(text: str, notation: str) -> float | None:
-    """Seconds of a number that counts from an origin; the day that 1900 did not have is none."""
+def counted(text: str, notation: str) -> float | None:
+    """Seconds of a number that counts from an origin; None when it is none, as the day that 1900 did not have.
+
+    >>> counted("1.5", "spreadsheet days from 1904") == counted("1463.5", "spreadsheet days from 1900")
+    True
+    """
     if not _NUMBER.fullmatch(text):
         return None
-    origin, one = _COUNTED[notation]
+    origin, one = COUNTED[notation]
     number = float(text.replace(",", "."))
     if notation == "spreadsheet days from 1900" and number < 61.0:
         if number >= 60.0:

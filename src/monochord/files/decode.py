@@ -26,6 +26,28 @@ _MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
 
+_AS_TEXT = "save the table as text from the program that made it"
+_OPEN = "take the table out of it, and copy that here"
+#: What files that are no tables of text begin with, what they are, and what to do.
+_OTHER_KINDS = {
+    b"PK\x03\x04": ("a workbook or a ZIP archive", 'say format = "xlsx" for the table, or save it as text'),
+    b"\xd0\xcf\x11\xe0": ("a workbook of the old kind (.xls)", "save it as .xlsx or as text"),
+    b"\x89HDF\r\n": ("an HDF5 container", 'say format = "hdf5" for the table'),
+    b"\x93NUMPY": ("an array of NumPy", 'say format = "numpy" for the table'),
+    b"SQLite format 3\0": ("a database file", _AS_TEXT),
+    b"%PDF-": ("a PDF document", _AS_TEXT),
+    b"{\\rtf": ("a document of a word processor (RTF)", _AS_TEXT),
+    b"\x1f\x8b": ("a compressed file (gzip)", _OPEN),
+    b"BZh": ("a compressed file (bzip2)", _OPEN),
+    b"7z\xbc\xaf": ("a compressed archive (7z)", _OPEN),
+    b"<!doctype html": ("a web page (HTML)", f"{_AS_TEXT}; was it a message of a server?"),
+    b"<html": ("a web page (HTML)", f"{_AS_TEXT}; was it a message of a server?"),
+    b"<?xml": ("an XML document", _AS_TEXT),
+}
+
+#: Codecs that are no encodings of tables.
+_NO_ENCODINGS = frozenset({"punycode", "idna", "unicode_escape", "raw_unicode_escape", "undefined", "mbcs", "oem"})
+
 #: Code pages under which a word that is no UTF-8 is shown, so that a person sees which one it was.
 _PAGES = ("cp1252", "cp1250", "cp437", "mac_roman")
 
@@ -56,12 +78,18 @@ def encoding_of(data: bytes, file: str, encoding: str) -> tuple[str, list[Fault]
     """
     if not data.strip():
         raise Refused([Fault("an empty file", "a table", "copy the file again from where it was made", file)])
+    _refuse_other_kinds(data, file)
     try:
+        if encoding.casefold().replace("-", "_") in _NO_ENCODINGS:
+            raise LookupError
         b"a".decode(encoding, "replace")
         declared = codecs.lookup(encoding).name
     except LookupError:
-        remedy = "mend it in the lab description"
-        raise Refused([Fault(f"encoding {encoding!r}", "a known encoding", remedy, file)]) from None
+        expected, remedy = (
+            "a known encoding, such as utf-8, cp1252, latin-1 or utf-16",
+            "mend it in the lab description",
+        )
+        raise Refused([Fault(f"encoding {encoding!r}", expected, remedy, file)]) from None
     used = _found(data) or _strict(data, declared) or declared
     if used.startswith(declared) or declared.startswith(used):  # utf-16 is declared for both of its byte orders
         return used, []
@@ -102,6 +130,14 @@ def _declare(data: bytes, place: int, used: str) -> str:
             readings.setdefault(word.decode(page, "replace").strip(), page)
     shown = ", ".join(f"{page!r} reads {word!r}" for word, page in readings.items() if "\ufffd" not in word)
     return f"declare the encoding of these tables in the lab description: {shown}"
+
+
+def _refuse_other_kinds(data: bytes, file: str) -> None:
+    """Refuse what is no text at all by the signs with which files of its kind begin."""
+    head = data[:200].lstrip().lower()
+    for sign, (what, remedy) in _OTHER_KINDS.items():
+        if data.startswith(sign) or (sign.startswith(b"<") and head.startswith(sign)):
+            raise Refused([Fault(what, "a text table", remedy, file, 1)])
 
 
 def _strict(data: bytes, declared: str) -> str | None:

@@ -20,11 +20,17 @@ _SIZES = np.array(
     + [32767.0, 32768.0, 65535.0, 8388607.0, 8388608.0, 2147483647.0, 2147483648.0, 4294967295.0]
 )
 
+#: Of them those with so many nines that no reading has them by chance: they need only lie outside the rest.
+_MANY = frozenset(s for s in _SIZES.tolist() if f"{s:.10g}".count("9") >= 6)
+
 #: Numbers from here on are no reading of anything in this trade.
 ABSURD = 1e15
 
 #: Smallest marker of nines.
 _LEAST = 99.0
+
+#: Fewest readings among which one can be far from the others.
+_FEWEST = 3
 
 #: A marker lies outside the rest by at least so many times what the rest spans.
 _OUTSIDE = 1.0
@@ -62,8 +68,29 @@ def suspicious(values: Array, genuine: Sequence[float]) -> list[int]:
     alike = np.flatnonzero(np.isin(size, _SIZES) & told).tolist()
     if alike:
         rest = np.delete(values, [*alike, *absurd])
-        alike = _outside(values, alike, rest[~np.isnan(rest)])
+        rest = rest[~np.isnan(rest)]
+        sure = [p for p in alike if rest.size and size[p] in _MANY and not rest.min() <= values[p] <= rest.max()]
+        alike = sorted({*sure, *_outside(values, alike, rest)})
     return sorted([*absurd, *alike])
+
+
+def apart(values: Array, genuine: Sequence[float]) -> list[int]:
+    """Places of readings of sensors beside each other that lie where no sensor can: far outside all the others.
+
+    values  (n,) as they stand in the file, NaN where there is none;  genuine  numbers declared to be readings
+
+    >>> apart(np.array([20.1, 0.0, 20.3, 20.2]), []), apart(np.array([20.1, 0.0, 20.3, 20.2]), [0.0])
+    ([1], [])
+    >>> apart(np.array([20.1, 24.0, 20.3, 20.2]), [])
+    []
+    """
+    there = np.flatnonzero(~np.isnan(values))
+    if there.size < _FEWEST:
+        return []
+    middle = float(np.median(values[there]))
+    reach = max(_OUTSIDE * 0.5 * abs(middle), 3.0 * float(np.median(np.abs(values[there] - middle))))
+    told = ~np.isin(values, np.array(genuine, float))
+    return [p for p in there.tolist() if told[p] and abs(values[p] - middle) > reach and abs(values[p]) < _LEAST]
 
 
 def _outside(values: Array, places: list[int], rest: Array) -> list[int]:

@@ -26,6 +26,22 @@ _GREEK = str.maketrans(
     "ABEZHIKMNOPTYXv",
 )
 _DIGITS = str.maketrans("OoIl|SBZG", "001115826")
+_QUOTES = "\"'`\u00b4*"
+_UMLAUTS = str.maketrans(
+    {
+        "ä": "ae",
+        "ö": "oe",
+        "ü": "ue",
+        "Ä": "Ae",
+        "Ö": "Oe",
+        "Ü": "Ue",
+        "ß": "ss",
+        "ø": "oe",
+        "Ø": "Oe",
+        "æ": "ae",
+        "å": "aa",
+    }
+)
 _ZEROS = re.compile(r"(?<!\d)0+(?=\d)")
 
 #: Beyond so many pairs of unpaired names not every pair is looked at.
@@ -52,12 +68,27 @@ def _looks(name: str) -> str:
     return _seen(name).translate(_CYRILLIC).translate(_GREEK).translate(_DIGITS)
 
 
+def _bare(name: str) -> str:
+    """A name without accents, quotes and brackets."""
+    apart = unicodedata.normalize("NFD", _seen(name))
+    return "".join(
+        c for c in apart if unicodedata.category(c) not in ("Mn", "Pi", "Pf", "Ps", "Pe") and c not in _QUOTES
+    )
+
+
+def _spelled_out(name: str) -> str:
+    """A name with umlauts and the like written as keyboards without them do."""
+    return _bare(_seen(name).translate(_UMLAUTS)).casefold()
+
+
 _KEYS = (
     (_seen, "they differ only in blanks, unseen characters or the Unicode form"),
     (lambda n: _seen(n).casefold(), "they differ only in upper and lower case"),
     (lambda n: folded(_seen(n)), "they differ only in separators or case"),
     (lambda n: _looks(n).casefold(), "letters and digits that look alike (O and 0, I and 1, ...)"),
     (lambda n: folded(_looks(n)), "letters and digits that look alike, and separators or case"),
+    (lambda n: folded(_bare(n)), "they differ only in accents, quotes, brackets, separators or case"),
+    (lambda n: folded(_spelled_out(n)), "they differ only in how umlauts are spelled, separators or case"),
     (lambda n: _ZEROS.sub("", folded(_seen(n))), "they differ only in leading zeros, separators or case"),
 )
 

@@ -25,7 +25,7 @@ from monochord.files.formats.opening import open_table
 from monochord.files.gathering import gathered
 from monochord.files.imports import Told, of_column
 from monochord.files.misfits import Misfit, Tellings
-from monochord.files.remarks import is_remark, is_total, unit_in
+from monochord.files.remarks import is_ditto, is_remark, is_total, unit_in, unlike
 from monochord.files.table import Table
 from monochord.files.times import joined_clocks, read_times
 from monochord.files.words import did_you_mean, listed
@@ -115,11 +115,22 @@ class _File:
         if not len(rows) and not any(f.file == self.file for f in self.tellings.faults.faults):
             remedy = "see whether the file was written and copied to its end"
             self.tellings.notes.append(Fault("no row of data", "rows below the names", remedy, self.file))
+        self._perhaps_total(rows)
         self.tellings.notes += self.gathered.notes()
         self.tellings.close()
         rows.told = self.told.report(self.file, self.form)
         rows.clocks = self.clocks
         return rows
+
+    def _perhaps_total(self, rows: Rows) -> None:
+        """Note a last row whose name is unlike all others: it may be a total by a word that is not known here."""
+        key = next((c.key for c in self.form.columns if c.meaning.kind == "text" and c.key in rows.text), None)
+        if key is None or not unlike(rows.text[key]):
+            return
+        name, column = rows.text[key][-1], rows.names[key]
+        remedy = f'used as data; if it is a total, add totals = ["{name}"] to the dialect of this table'
+        given = f"{name!r} in the last row, unlike all names above"
+        self.tellings.note(Fault(given, "a name with a number in it", remedy, self.file, rows.lines[-1], column))
 
 
 class _Reading:
@@ -182,12 +193,21 @@ class _Reading:
         there = [h for h in self.table.header if h]
         given = f"no column {column.names[0]!r}"
         expected = f"a column for {column.key!r}; the file has {listed(there, 30)}"
-        hint = did_you_mean(column.names[0], there)
+        hint = did_you_mean(column.names[0], there) or self._below(column)
         remedy = f"{hint}{self._headless()}mend the column's name in the file or in the lab description"
         if column.meaning.needed:
             self.faults.add(given, expected, remedy, file=self.table.file, line=self.head, column=column.names[0])
         else:
             self._note(given, expected, remedy, self.head, column.names[0])
+
+    def _below(self, column: Column) -> str:
+        """A hint where the name that lacks stands in a row further down."""
+        for cells in self.table.columns:
+            for row, cell in enumerate(cells[:50]):
+                if cell.strip() in column.names:
+                    line = self.table.lines[row]
+                    return f"line {line} has it: say header_line = {line} in the dialect of this table, or "
+        return ""
 
     def _headless(self) -> str:
         """A hint where the line of names looks like a row of data."""
@@ -222,7 +242,10 @@ class _Reading:
         name = self.rows.names[column.key]
         read = read_times(cells, column, self.form.role, self.table.file, name)
         for row, (expected, remedy) in read.misfits.items():
-            if cells[row].strip() or column.meaning.lacking == "refuse":
+            word = cells[row].strip()
+            if column.meaning.lacking != "refuse" and word.casefold() in self._no_times:
+                self._not_read(row, column, word, "a word for missing")
+            else:
                 self._misfit(row, column, Misfit(repr(cells[row]), expected, remedy))
         for note in read.placed(self.table.file, self.table.lines, name):
             self.file.tellings.note(note)
@@ -245,6 +268,9 @@ class _Reading:
             self._odd_number(column, cells, numbers.Odd(row, "missing", "a declared marker for no reading"))
         for row in markers.suspicious(array, column.genuine):
             self._suspicious(row, column, cells[row].strip())
+        if self.form.role == "temperatures" and column.key == "temperature" and not self.form.good_status:
+            for row in markers.apart(array, column.genuine):
+                self._suspicious(row, column, cells[row].strip())
         if column.meaning.kind == "whole":
             for row in np.flatnonzero(array % 1.0 > 0.0).tolist():
                 self._misfit(row, column, Misfit(repr(cells[row]), "a whole number"))
@@ -283,9 +309,22 @@ class _Reading:
         elif lacking == "drop row":
             why = f"{given} in column {self.rows.names[column.key]} ({cell.why})"
             self.out.setdefault(cell.index, ("refused", why))
-        elif cells[cell.index].strip():
-            line, name = self.table.lines[cell.index], self.rows.names[column.key]
-            self._note(f"{given} ({cell.why})", "a number", "taken as not read", line, name)
+        else:
+            self._not_read(cell.index, column, cells[cell.index].strip(), cell.why)
+
+    @property
+    def _no_times(self) -> frozenset[str]:
+        """Words for no time."""
+        return self.form.dialect.missing | {"nat", "0000-00-00", "0000-00-00 00:00:00"}
+
+    def _not_read(self, row: int, column: Column, cell: str, why: str) -> None:
+        """A cell that may lack: empty ones are counted in the report of the import, words are noted by line."""
+        name = self.rows.names[column.key]
+        if cell:
+            wanted = "a time" if column.meaning.kind == "time" else "a number"
+            self._note(f"{cell!r} ({why})", wanted, "taken as not read", self.table.lines[row], name)
+        else:
+            self.file.told.seen.setdefault(name, Counter())["empty cells, taken as not read"] += 1
 
     # -- units -----------------------------------------------------------------------------------
 
@@ -413,14 +452,19 @@ class _Reading:
         return True
 
     def _nameless(self, column: Column) -> None:
-        """Rows whose name is empty or that of a total; a look at all names at once spares most tables the loop."""
+        """Rows whose name is empty, a ditto mark or that of a total; a look at all at once spares most tables the loop."""
         names, totals = self.rows.text[column.key], self.form.dialect.summaries
         called = {name for name in set(names) if is_total(name, totals)}
-        if all(names) and not called:
+        repeated = {name for name in set(names) if is_ditto(name)}
+        if all(names) and not called and not repeated:
             return
         for row, name in enumerate(names):
             if not name:
-                self._misfit(row, column, Misfit("an empty cell", "a name"))
+                remedy = "write the name into the row" if any(names[:row]) else "mend the cell"
+                self._misfit(row, column, Misfit("an empty cell", "a name", remedy))
+            elif name in repeated:
+                remedy = "write the name into the row: nothing is taken over from the row above"
+                self._misfit(row, column, Misfit(f"{name!r}, a ditto mark", "a name", remedy))
             elif name in called:
                 self.out[row] = ("remark", f"{name!r}, a total")
 

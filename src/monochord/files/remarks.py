@@ -12,12 +12,49 @@ from collections.abc import Iterable, Sequence
 from monochord.ground import units
 from monochord.ground.faults import Refused
 
-#: Names under which people add totals below a table.
+#: Names under which people add totals below a table, in the languages of spreadsheets. Short words that may as well be
+#: the name of a point (N, MW, SD) are not among them: a last row with such a name is noted, not left out.
 SUMMARIES = frozenset(
-    {"sum", "total", "mean", "average", "std", "rms", "min", "max", "summe", "mittel", "mittelwert"}
-    | {"median", "maximum", "minimum", "standard deviation", "std dev", "std. dev", "stdev", "grand total"}
-    | {"mean value", "gesamt", "gesamtsumme", "standardabweichung", "moyenne", "somme", "suma", "promedio"}
-    | {"\u03c3", "\u2211", "subtotal", "zwischensumme"}
+    word.strip()
+    for words in (
+        "sum, total, totals, subtotal, grand total, mean, average, avg, mean value, median, rms, r.m.s",
+        "min, max, minimum, maximum, range, peak to peak, count, std, stdev, st.dev, s.d, std dev, std. dev",
+        "standard deviation, sigma, variance, σ, ∑, ø, stdev.s, stdev.p",  # noqa: RUF001  sigma is meant
+        "summe, gesamt, gesamtsumme, zwischensumme, mittel, mittelwert, durchschnitt, stabw, stdabw, stabwn",
+        "standardabweichung, spannweite, anzahl, varianz",
+        "somme, moyenne, moy, médiane, écart-type, écart type, ecart-type, ecart type, étendue, effectif",
+        "suma, promedio, media, mediana, desviación estándar, desviacion estandar, desv. est, desvest, rango",
+        "mínimo, máximo, mín, máx, minimo, maximo, recuento",
+        "somma, totale, deviazione standard, dev.st, dev. st, scarto tipo, intervallo, massimo, conteggio",
+        "soma, média, desvio padrão, desvio padrao, desvpad, contagem",
+        "totaal, gemiddelde, standaardafwijking, bereik, aantal",
+        "summa, medel, medelvärde, standardavvikelse, gennemsnit, gjennomsnitt, standardavvik, antal, antall",
+        "średnia, odchylenie standardowe, razem, průměr, součet, celkem, směrodatná odchylka",
+        "среднее, сумма, итого, всего, минимум, максимум",
+        "平均, 平均値, 平均值, 合计, 合計, 总和, 标准差, 標準偏差, 最大, 最小",
+    )
+    for word in words.split(",")
+)
+
+#: What people write for "as above", without blanks, dots and dashes.
+_DITTO = frozenset(
+    {
+        '"',
+        '""',
+        "''",
+        "\u2033",
+        "\u3003",
+        "\u201e",
+        "\u201d",
+        "\u201c",
+        "\u00bb",
+        "do",
+        "dto",
+        "dito",
+        "ditto",
+        "idem",
+        "dgl",
+    }
 )
 
 #: What a line begins with that people mean as a remark.
@@ -31,6 +68,25 @@ def is_total(name: str, totals: Iterable[str]) -> bool:
     (True, False)
     """
     return name.casefold().strip(" :.=") in totals
+
+
+def is_ditto(name: str) -> bool:
+    r"""Whether a name only says that the one above goes on.
+
+    >>> [is_ditto(n) for n in ('"', "do.", "-\"-", "D0")]
+    [True, True, True, False]
+    """
+    return re.sub(r"[\s\-.]", "", name).casefold() in _DITTO
+
+
+def unlike(names: Sequence[str]) -> bool:
+    """Whether the last name is unlike all others as that of a total would be: it has no digit and they all have one.
+
+    >>> unlike(["t1", "t2", "t3", "Ensemble"]), unlike(["t1", "t2", "t3", "t4"]), unlike(["air", "t1", "t2", "oil"])
+    (True, False, False)
+    """
+    others = set(names[:-1])
+    return len(others) >= 3 and not any(map(str.isdigit, names[-1])) and all(any(map(str.isdigit, n)) for n in others)
 
 
 def is_remark(text: str) -> bool:

@@ -78,6 +78,8 @@ def _date_like(text: str) -> bool:
 def _same_number(seen: str, name: str) -> bool:
     if not (_NUMBER.fullmatch(seen) and _NUMBER.fullmatch(name)):
         return False
+    if re.fullmatch(r"\d{12,}", name) and (rounded := re.fullmatch(r"\d[.,]?(\d*)[eE]\+?\d+", seen)):
+        return f"{float(seen.replace(',', '.')):.{len(rounded[1])}e}" == f"{float(name):.{len(rounded[1])}e}"
     if not (re.search("[eE]", name) or name.lstrip("+-").startswith("0") or re.search(r"[.,]\d*0$", name)):
         return False
     return float(seen.replace(",", ".")) == float(name.replace(",", "."))

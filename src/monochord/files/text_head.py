@@ -7,10 +7,14 @@ import re
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import accumulate
 
 from monochord.files.characters import repaired_name
 from monochord.files.table import DELIMITERS, Dialect
 from monochord.ground.faults import Fault, Gatherer
+
+#: Lines below a title among which the line of names is looked for.
+_LOOKED_BELOW = 40
 
 _SEP = re.compile(r'"?sep=(.)"?;?', re.IGNORECASE)
 _BLANKS = re.compile(r'"((?:[^"]|"")*)"(?=[ \t]|$)|([^ \t]+)')
@@ -78,9 +82,9 @@ def head_of(lines: Sequence[str], file: str, dialect: Dialect, faults: Gatherer,
     line, extra = _joined(lines, dialect)
     if extra and not dialect.data_from:
         start += extra
-    raw = [_clean(c) for c in pieces(line, dialect)]
+    raw = [_clean(c) for c in (pieces(line, dialect) if dialect.delimiter != "fixed" else _over_fields(line, dialect))]
     names = _mended(raw, file, dialect.header_line, notes)
-    if len(names) < 2 and dialect.delimiter != "fixed" and _another_delimiter(line, file, dialect, faults):
+    if len(names) < 2 and dialect.delimiter != "fixed" and _elsewhere(lines, file, dialect, faults):
         return None
     units = _units(lines, names, dialect)
     return Head(file, dialect, names, units, tuple(raw[: len(names)]), start, _filled(lines[:start]), line)
@@ -102,8 +106,20 @@ def pieces(line: str, dialect: Dialect) -> list[str]:
         return [*cells, line[ends[-1] :]] if line[ends[-1] :].strip() else cells
     mark = mark_of(dialect)
     if '"' in line:
-        return next(csv.reader([line], delimiter=mark), [])
+        return list(map(unquoted, next(csv.reader([line], delimiter=mark), [])))
     return line.split(mark)
+
+
+def unquoted(cell: str) -> str:
+    """A cell whose quotes stand behind a blank, so that the rules of quoting did not see them, without its quotes.
+
+    >>> unquoted(' "T 1"'), unquoted('"T1"'), unquoted(' 6" tube')
+    ('T 1', '"T1"', ' 6" tube')
+    """
+    bare = cell.strip()
+    if cell[:1] in (" ", "\t") and len(bare) > 1 and bare[0] == bare[-1] == '"' and '"' not in bare[1:-1]:
+        return bare[1:-1]
+    return cell
 
 
 def _split(line: str) -> list[str]:
@@ -150,6 +166,38 @@ def _another_delimiter(line: str, file: str, dialect: Dialect, faults: Gatherer)
     given, expected = f"one column {line.strip()[:60]!r}", f"columns separated by {dialect.delimiter!r}"
     faults.add(given, expected, remedy, file=file, line=dialect.header_line)
     return True
+
+
+def _elsewhere(lines: Sequence[str], file: str, dialect: Dialect, faults: Gatherer) -> bool:
+    """A fault when names that are one cell are cut otherwise, or stand further down."""
+    line, _ = _joined(lines, dialect)
+    return _another_delimiter(line, file, dialect, faults) or _names_below(lines, file, dialect, faults)
+
+
+def _names_below(lines: Sequence[str], file: str, dialect: Dialect, faults: Gatherer) -> bool:
+    """A fault when the line of names is a title and the names stand further down."""
+    start = dialect.header_line
+    for number, line in enumerate(lines[start : start + _LOOKED_BELOW], start=start + 1):
+        cells = [c.strip() for c in pieces(line, dialect)]
+        if len(cells) > 1 and sum(map(bool, cells)) > 1 and any(c[:1].isalpha() for c in cells if c):
+            given, expected = f"one column {lines[start - 1].strip()[:60]!r}", f"column names in line {start}"
+            remedy = f"they seem to stand in line {number}: say header_line = {number} in the dialect of this table"
+            faults.add(given, expected, remedy, file=file, line=start)
+            return True
+    return False
+
+
+def _over_fields(line: str, dialect: Dialect) -> list[str]:
+    """The names above fields of fixed width; they need not keep to the widths when they are as many as the fields."""
+    ends = list(accumulate(dialect.widths))
+    torn = any(line[e - 1 : e].strip() and line[e : e + 1].strip() for e in ends)
+    for names in (re.split(r"[ \t]{2,}", line.strip()), line.split()) if torn else ():
+        if len(names) == len(ends):
+            return names
+    cells = pieces(line, dialect)
+    if len(cells) > len(ends):
+        cells[-2:] = [cells[-2] + cells[-1]]
+    return cells
 
 
 def _units(lines: Sequence[str], names: Sequence[str], dialect: Dialect) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from operator import methodcaller
 
 from monochord.files.remarks import is_names_again, is_remark_row
 from monochord.files.table import Table
-from monochord.files.text_head import Head, pieces
+from monochord.files.text_head import Head, pieces, unquoted
 from monochord.ground.faults import Fault, Gatherer
 
 #: Rows that are named one by one; behind them they are counted.
@@ -187,6 +187,11 @@ def _rows(body: Body, table: Table, faults: Gatherer) -> Iterator[tuple[int, lis
             elif comment and line.startswith(comment):
                 table.seen += 1
                 table.remarks += 1
+            elif dialect.delimiter == "fixed" and "\t" in line:
+                remedy = "write blanks, or declare the delimiter tab: behind a tab the places of all fields shift"
+                faults.add("a tab in a table of fixed widths", "blanks", remedy, file=table.file, line=number)
+                table.seen += 1
+                table.refused += 1
             else:
                 yield number, pieces(line, dialect)
         return
@@ -221,7 +226,7 @@ def _quoted_rows(body: Body, table: Table, faults: Gatherer) -> Iterator[tuple[i
                 place += len(swallowed)
                 continue
             body.ends[body.line + place] = body.line + place + reader.line_num - 1
-            yield body.line + place, cells
+            yield body.line + place, list(map(unquoted, cells))
             place += reader.line_num
             continue
         place += 1

@@ -10,16 +10,21 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 import numpy as np
 
 from monochord.campaign.given.clock import ClockTold
 from monochord.files import clock, zones
+from monochord.files.clock_misfits import column_remedy, why_not
 from monochord.files.columns import Array, Column
 from monochord.ground.faults import Fault
 
 #: Days on which clocks begin that were never set, as years and days.
 _ORIGINS = ("1899-12-3", "1900-01-0", "1904-01-0", "1970-01-01", "1980-01-0", "2000-01-01")
+
+#: Times before this are those of a clock that was not set, or of another origin [s]: nobody measured girders so before 1990.
+_FIRST = date(1990, 1, 1).toordinal() * clock.DAY
 
 #: A log's step that is so many times its usual one is a gap.
 GAP = 5.0
@@ -57,8 +62,9 @@ def read_times(cells: Sequence[str], column: Column, role: str, file: str, name:
     notation, asked = clock.only_fit(cells, column.notation)
     values, odd = clock.seconds(cells, notation)
     read = TimesRead(np.array(values, float))
+    remedy = column_remedy(cells, notation) if odd else ""
     for row in odd:
-        read.misfits[row] = clock.why_not(cells[row], cells, notation)
+        read.misfits[row] = why_not(cells[row], notation, remedy)
     if asked:
         row = next(i for i, cell in enumerate(cells) if cell.strip())
         read.misfits[row] = (f"one reading of all rows: {asked}", "both fit every row; say which one is meant")
@@ -93,10 +99,18 @@ def _move_midnight(read: TimesRead, cells: Sequence[str]) -> None:
 def _origins(values: Array, cells: Sequence[str]) -> Iterable[tuple[str, str, str, int | None]]:
     days = {d: clock.spoken_moment(d) for d in set((values[~np.isnan(values)] // clock.DAY * clock.DAY).tolist())}
     unset = {d for d, words in days.items() if words.startswith(_ORIGINS)}
-    rows = [i for i, v in enumerate(values.tolist()) if not math.isnan(v) and v // clock.DAY * clock.DAY in unset]
+    early = {d for d in days if d < _FIRST}
+    rows = [
+        i for i, v in enumerate(values.tolist()) if not math.isnan(v) and v // clock.DAY * clock.DAY in unset | early
+    ]
     if rows:
         remedy = "clocks that were never set begin there; see when these readings were made"
-        yield f"{cells[rows[0]]!r} and {len(rows) - 1} more such times", "a clock that was set", remedy, rows[0]
+        if days[float(values[rows[0]]) // clock.DAY * clock.DAY] and not unset:
+            remedy = "a wrong notation, unit or origin of the numbers, or a clock that was never set; see which"
+        given = (
+            f"{cells[rows[0]]!r}, {clock.spoken_moment(float(values[rows[0]]))}, and {len(rows) - 1} more such times"
+        )
+        yield given, "a clock that was set", remedy, rows[0]
 
 
 def _exchanged(cells: Sequence[str], notation: str, values: Array) -> Iterable[tuple[str, str, str, int | None]]:

@@ -32,7 +32,7 @@ class Groups:
 
     def __init__(self, group: Ints) -> None:
         self.order: Ints = np.argsort(group, kind="stable")
-        self.first: Ints = np.flatnonzero(np.r_[True, np.diff(group[self.order]) > 0])
+        self.first: Ints = np.flatnonzero(np.r_[group.size > 0, np.diff(group[self.order]) > 0])
 
     def sum(self, rows: Array) -> Array:
         """Sums (groups, ...) of rows (n, ...)."""
