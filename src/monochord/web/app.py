@@ -8,6 +8,7 @@ from dataclasses import asdict
 
 import python_multipart  # noqa: F401  # forms need it: better missing at the start than at the first form
 from fastapi import FastAPI, Request, Response
+from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.middleware.trustedhost import TrustedHostMiddleware
 
@@ -16,7 +17,7 @@ from monochord.ground.faults import MonochordError, Refused
 from monochord.job.context import real_context
 from monochord.job.desk.place import Desk
 from monochord.job.desk.tasks import Task, Tasks
-from monochord.web import api, look, pages
+from monochord.web import api, deeds, look, pages
 from monochord.web.hub import Hub
 from monochord.web.room import Room, shown
 
@@ -52,12 +53,14 @@ def create_app(desk: Desk, hosts: tuple[str, ...] = ("localhost", "127.0.0.1", "
         description="The actions of the pages, for programs. Lengths in m, angles in rad, times in UTC.",
     )  # fmt: skip
     app.state.room = Room(desk, tasks, hub)
+    app.add_exception_handler(RequestValidationError, _misfit)
     app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(MonochordError, _refused)
     app.middleware("http")(_guarded)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(hosts), www_redirect=False)
     app.include_router(api.router)
     app.include_router(look.router)
+    app.include_router(deeds.router)
     app.include_router(pages.router)
     return app
 
@@ -88,8 +91,19 @@ def _from_here(request: Request) -> bool:
     return origin is None or origin == f"{request.url.scheme}://{request.headers.get('host', '')}"
 
 
+async def _misfit(request: Request, error: Exception) -> Response:
+    """What was sent does not fit; told without what was given, which may be a passphrase."""
+    found = error.errors() if isinstance(error, RequestValidationError) else []
+    return _told_faults(
+        request, [f"{'.'.join(str(p) for p in e['loc'][1:]) or 'the request'}: {e['msg'].lower()}" for e in found]
+    )
+
+
 async def _refused(request: Request, error: Exception) -> Response:
-    faults = [str(fault) for fault in error.faults] if isinstance(error, Refused) else [str(error)]
+    return _told_faults(request, [str(fault) for fault in error.faults] if isinstance(error, Refused) else [str(error)])
+
+
+def _told_faults(request: Request, faults: list[str]) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse({"faults": faults}, 422)
     return shown(request, "refused.html", 422, faults=faults, title="Refused")
