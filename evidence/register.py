@@ -10,6 +10,7 @@ from evidence.studies import (
     linear_law,
     reader_fuzz,
     record_bytes,
+    record_package,
 )
 from evidence.study import Study
 
@@ -21,4 +22,5 @@ STUDIES: tuple[Study, ...] = (
     linear_law.STUDY,
     *reader_fuzz.STUDIES,
     record_bytes.STUDY,
+    record_package.STUDY,
 )
