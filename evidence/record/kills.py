@@ -9,19 +9,24 @@ import shutil
 import sqlite3
 import time
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from importlib import resources
 from multiprocessing.connection import Connection
 from pathlib import Path
 from random import Random
 
 from evidence.record.filled import document
+from evidence.record.postgres import Server
+from monochord.files.begin import begin
 from monochord.files.campaign_file import load_campaign
 from monochord.job.context import real_context
+from monochord.job.demo import BEGAN
 from monochord.job.record.take import Hand, take_campaign
-from monochord.job.run import FOUND, RECORD, run_campaign
+from monochord.job.run import FOUND, RECORD, run_campaign, write_whole
+from monochord.simulate.demo import demo_campaign
 from monochord.store import journal
 from monochord.store.entry import Draft, stamp
 from monochord.store.ledger import append, entries
@@ -91,6 +96,17 @@ def small_campaign(folder: Path) -> None:
     )
 
 
+def whole_campaign(folder: Path) -> Path:
+    """The invented example as a campaign that nobody ran yet."""
+    handed_over = folder / "handed-over"
+    for path, words in demo_campaign(1).texts.items():
+        write_whole(handed_over / path, words)
+    lab = folder / "lab.toml"
+    write_whole(lab, resources.files("monochord.job.demo").joinpath("lab.toml").read_text(encoding="utf-8"))
+    begin(handed_over, lab, folder / "campaign", {"girder": "Example 1"}, BEGAN)
+    return folder / "campaign"
+
+
 @dataclass(slots=True)
 class Killed:
     """What was acknowledged so far, by where it must be, how many programs were killed, and what was found wrong."""
@@ -107,20 +123,18 @@ def ready(folder: Path, campaign: Path) -> None:
 
 
 def killed_at(
-    moments: Iterator[tuple[str, float]], address: str, folder: Path, blow: Callable[[], None] | None = None
-) -> Killed:
+    moments: Iterator[tuple[str, float]], address: str, folder: Path, found: Killed, server: Server | None = None
+) -> None:
     """Let programs work, end each at its (work, share of the longest time), and look at what is left after each.
 
-    blow  what else happens at the moment, in place of the program's own end; it is ended afterwards all the same
+    server  is killed too at each moment, and started again
     """
-    found = Killed()
-    for seed, (work, share) in enumerate(moments):
-        _one(found, (work, share * WORKS[work]), (address, str(folder), seed), blow)
+    for work, share in moments:
+        _one(found, (work, share * WORKS[work]), (address, str(folder), found.kills), server)
         found.wrong += [f"after {work} ended at {share:.3f}: {w}" for w in left_over(address, folder, found)]
-    return found
 
 
-def _one(found: Killed, moment: tuple[str, float], task: tuple[str, str, int], blow: Callable[[], None] | None) -> None:
+def _one(found: Killed, moment: tuple[str, float], task: tuple[str, str, int], server: Server | None) -> None:
     work, wait = moment
     hears, told = CONTEXT.Pipe(duplex=False)
     program = CONTEXT.Process(target=working, args=(work, *task, told), daemon=True)
@@ -129,15 +143,16 @@ def _one(found: Killed, moment: tuple[str, float], task: tuple[str, str, int], b
     if not hears.poll(STUCK):
         found.wrong.append(f"{work}: nothing said")
     else:
-        until = time.monotonic() + wait
-        _listen(found, hears, until)
-        if blow is not None:
-            blow()
+        _listen(found, hears, time.monotonic() + wait)
+        if server is not None:
+            server.kill()
     program.kill()
     program.join()
     found.kills += 1
     _listen(found, hears, time.monotonic() + STUCK)
     hears.close()
+    if server is not None:
+        server.start()
 
 
 def _listen(found: Killed, hears: Connection, until: float) -> None:

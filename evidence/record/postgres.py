@@ -54,6 +54,9 @@ class Server:
         children = Path(f"/proc/{first}/task/{first}/children").read_text().split()
         for process in (first, *map(int, children)):
             os.kill(process, signal.SIGKILL)
+        # where nobody clears dead processes away, its number still looks alive to whoever starts it next
+        for mark in (self.place / "data" / "postmaster.pid", *self.place.glob(".s.*.lock")):
+            mark.unlink()
 
     def make(self) -> None:
         """Make its folder."""

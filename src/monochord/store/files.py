@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from io import BytesIO
 from pathlib import Path
 from typing import BinaryIO
@@ -18,6 +18,8 @@ from monochord.store.tables import FILE, PART, PIECE
 PIECE_LENGTH = 1 << 20
 #: So many pieces are written in one go, so that other writers get their turn while a long file comes in.
 TOGETHER = 32
+#: So many files are asked for in one question.
+MANY = 500
 
 
 def keep_file(record: Record, path: Path) -> str:
@@ -80,6 +82,14 @@ def has_file(record: Record, sha256: str) -> bool:
     """Whether a file is in the record whole."""
     with record.reading() as connection:
         return connection.execute(select(FILE.c.size).where(FILE.c.sha256 == sha256)).first() is not None
+
+
+def files_there(connection: Connection, names: Collection[str]) -> set[str]:
+    """Those of the files with these sha256 that are in the record whole."""
+    listed, found = sorted(names), set[str]()
+    for start in range(0, len(listed), MANY):
+        found |= set(connection.scalars(select(FILE.c.sha256).where(FILE.c.sha256.in_(listed[start : start + MANY]))))
+    return found
 
 
 def blocks_of(connection: Connection, sha256: str) -> Iterator[bytes]:

@@ -131,6 +131,15 @@ def entry_with(connection: Connection, name: str) -> Entry | None:
     return entry_of(row) if row else None
 
 
+def entries_with(connection: Connection, names: Sequence[str]) -> dict[str, Entry]:
+    """Those of the entries with these ids that are in the record, by their ids."""
+    found: dict[str, Entry] = {}
+    for start in range(0, len(names), BATCH):
+        wanted = select(ENTRY).where(ENTRY.c.id.in_(names[start : start + BATCH]))
+        found |= {row.id: entry_of(row) for row in connection.execute(wanted)}
+    return found
+
+
 def entry_of(row: Row[tuple[object, ...]]) -> Entry:
     """An entry from its row."""
     draft = Draft(

@@ -20,10 +20,10 @@ from monochord.ground.faults import Fault, Refused
 from monochord.job.context import Context
 from monochord.job.run import RECORD
 from monochord.store.entry import Draft, Entry, canonical, stamp
-from monochord.store.files import blocks_of, has_file, keep_bytes, keep_file
+from monochord.store.files import blocks_of, files_there, has_file, keep_bytes, keep_file
 from monochord.store.journal import TABLES_VERSION as JOURNAL_VERSION
 from monochord.store.journal import Kept, document_of, inputs_digest, numbers_digest, runs
-from monochord.store.ledger import append, entries, entry_with
+from monochord.store.ledger import append, entries, entries_with
 from monochord.store.opening import Record
 from monochord.store.peek import user_version
 
@@ -61,9 +61,9 @@ def take_campaign(record: Record, folder: Path, context: Context, hand: Hand) ->
     drafts = [*_girder(told, girder), *_occasions(record, told, girder)]
     missing: list[str] = []
     journal = folder / RECORD
-    for kept in runs(journal) if journal.is_file() else []:
-        drafts.append(_run(record, journal, girder, kept, missing))
-    return _append(record, drafts, context, hand, tuple(missing))
+    fresh, known = _fresh(record, journal, missing) if journal.is_file() else ([], 0)
+    drafts += [_run(record, journal, girder, kept, missing) for kept in fresh]
+    return _append(record, drafts, context, hand, tuple(missing), known=known)
 
 
 def take_journal(record: Record, journal: Path, context: Context, hand: Hand) -> Taken:
@@ -78,17 +78,37 @@ def take_journal(record: Record, journal: Path, context: Context, hand: Hand) ->
         return take_campaign(record, journal.parent, context, hand)
     missing: list[str] = []
     drafts = []
-    for kept in runs(journal):
+    fresh, known = _fresh(record, journal, missing)
+    for kept in fresh:
         context.say(f"keeping run {kept.number}")
         told = json.loads(document_of(journal, kept.number)).get("girder")
         girder = str(told.get("name", "")) if isinstance(told, dict) else ""
         drafts.append(_run(record, journal, girder, kept, missing))
-    return _append(record, drafts, context, hand, tuple(missing))
+    return _append(record, drafts, context, hand, tuple(missing), known=known)
 
 
-def _append(record: Record, drafts: list[Draft], context: Context, hand: Hand, missing: tuple[str, ...]) -> Taken:
+def _fresh(record: Record, journal: Path, missing: list[str]) -> tuple[list[Kept], int]:
+    """Runs of a journal that the record does not hold, and the number of those that it holds.
+
+    A run in the record is there with its document; of its inputs those are kept now that were not at hand before.
+    """
+    listed = runs(journal)
     with record.reading() as connection:
-        fresh = [d for d in drafts if entry_with(connection, d.id) is None]
+        held = entries_with(connection, [kept.id for kept in listed])
+        inputs = {name: _parts(entry.draft.body, "inputs") for name, entry in held.items()}
+        there = files_there(connection, {str(i.get("sha256")) for each in inputs.values() for i in each})
+    for kept in listed:
+        lacking = [i for i in inputs.get(kept.id, []) if str(i.get("sha256")) not in there]
+        _keep_inputs(record, journal, kept, lacking, missing)
+    return [kept for kept in listed if kept.id not in held], len(held)
+
+
+def _append(
+    record: Record, drafts: list[Draft], context: Context, hand: Hand, missing: tuple[str, ...], *, known: int
+) -> Taken:
+    with record.reading() as connection:
+        held = entries_with(connection, [d.id for d in drafts])
+    fresh = [d for d in drafts if d.id not in held]
     now = context.now()
     signed = [
         Draft(
@@ -96,7 +116,7 @@ def _append(record: Record, drafts: list[Draft], context: Context, hand: Hand, m
         )
         for d in fresh
     ]
-    return Taken(tuple(append(record, signed, now)), len(drafts) - len(fresh), missing)
+    return Taken(tuple(append(record, signed, now)), known + len(drafts) - len(fresh), missing)
 
 
 def _unchanged(folder: Path, told: Part) -> None:
@@ -158,14 +178,9 @@ def _run(record: Record, journal: Path, girder: str, kept: Kept, missing: list[s
     text = document_of(journal, kept.number)
     inputs = _parts(json.loads(text), "inputs")
     _refuse_changed(journal, kept, text, {str(i["path"]): str(i["sha256"]) for i in inputs})
-    for item in inputs:
-        path, digest = journal.parent / str(item["path"]), str(item["sha256"])
-        if has_file(record, digest):
-            continue
-        if path.is_file() and sha256(path) == digest:
-            keep_file(record, path)
-        else:
-            missing.append(f"run {kept.number} read {item['path']} with other bytes than are there now")
+    with record.reading() as connection:
+        there = files_there(connection, {str(item["sha256"]) for item in inputs})
+    _keep_inputs(record, journal, kept, [item for item in inputs if str(item["sha256"]) not in there], missing)
     body: dict[str, object] = {
         "girder": girder,
         "document": keep_bytes(record, text.encode("utf-8")),
@@ -177,6 +192,16 @@ def _run(record: Record, journal: Path, girder: str, kept: Kept, missing: list[s
     if asked := _signing(record, inputs):
         body["signing"] = asked
     return Draft(kept.id, "run", f"girder/{girder}", _stamped(kept.made_at), kept.made_by, "", body)
+
+
+def _keep_inputs(record: Record, journal: Path, kept: Kept, lacking: list[Part], missing: list[str]) -> None:
+    """Keep files that a run read and the record has not, where they still are as they were."""
+    for item in lacking:
+        path = journal.parent / str(item["path"])
+        if path.is_file() and sha256(path) == item["sha256"]:
+            keep_file(record, path)
+        else:
+            missing.append(f"run {kept.number} read {item['path']} with other bytes than are there now")
 
 
 def _refuse_changed(journal: Path, kept: Kept, text: str, inputs: Mapping[str, str]) -> None:
