@@ -10,6 +10,7 @@ import argparse
 import json
 import os
 import time
+from collections.abc import Mapping
 
 # a girder's matrices are small: more threads a process only wait for each other, and studies share the cores by processes
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -39,7 +40,7 @@ def section(study: Study) -> str:
         return "\n".join([*lines, "Never run.", ""])
     kept = json.loads(study.result.read_text(encoding="utf-8"))
     told = "current" if now == "current" else "**stale**"
-    lines += [f"{told}; seed {kept['seed']}, {kept['size']} trials.", ""]
+    lines += [f"{told}; seed {kept['seed']}, {trials(kept['figures'], kept['size'])}.", ""]
     lines += ["| figure | value | band | |", "| --- | --- | --- | --- |"]
     for name, figure in kept["figures"].items():
         inside = figure["low"] <= figure["value"] <= figure["high"]
@@ -47,6 +48,16 @@ def section(study: Study) -> str:
         band = f"{figure['low']:.4g} to {figure['high']:.4g}{unit}"
         lines.append(f"| {name} | {figure['value']:.4g}{unit} | {band} | {'inside' if inside else '**outside**'} |")
     return "\n".join([*lines, ""])
+
+
+def trials(figures: Mapping[str, Mapping[str, float]], size: int) -> str:
+    """How many trials were run, and of how many where a study was ended before its time.
+
+    >>> trials({"a, cases": {"value": 30.0}, "b, cases": {"value": 40.0}}, 100), trials({}, 100)
+    ('70 of 100 trials', '100 trials')
+    """
+    ran = [round(figure["value"]) for name, figure in figures.items() if name.endswith(", cases")]
+    return f"{sum(ran)} of {size} trials" if ran and sum(ran) < size else f"{size} trials"
 
 
 def run(studies: list[Study]) -> bool:
@@ -57,9 +68,9 @@ def run(studies: list[Study]) -> bool:
         kept = measure(study)
         study.result.parent.mkdir(exist_ok=True)
         study.result.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
-        print(f"{study.name}: {study.size} trials in {time.perf_counter() - start:.0f} s")
         figures = kept["figures"]
         assert isinstance(figures, dict)
+        print(f"{study.name}: {trials(figures, study.size)} in {time.perf_counter() - start:.0f} s")
         for name, figure in figures.items():
             inside = figure["low"] <= figure["value"] <= figure["high"]
             fine &= inside

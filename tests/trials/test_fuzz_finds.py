@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import io
+import warnings
+import zipfile
+
+import numpy as np
 import pytest
 
 from monochord.files import cutting
 from monochord.files.bulk import bulk_columns
 from monochord.files.columns import Form
 from monochord.files.formats.asked import Kept
+from monochord.files.formats.numpy_arrays import header
+from monochord.files.formats.wav import Wave, samples
+from monochord.files.formats.zips import opened
 from monochord.files.reading import read_rows
 from monochord.files.table import Dialect
-from monochord.ground.faults import Fault, Gatherer
+from monochord.ground.faults import Fault, Gatherer, Refused
 from tests.table_world import number, read, text
 
 SEMICOLON = Dialect(";")
@@ -157,3 +165,25 @@ def test_lines_of_objects_are_counted_with_remarks_and_blank_ones() -> None:
     assert rows.told is not None
     assert rows.told.counts == "3 rows = 2 data + 0 heads + 1 remark + 0 refused"
     assert rows.told.blank == 4
+
+
+@pytest.mark.parametrize("name", ["numpy", "workbook"])
+def test_an_archive_that_names_an_entry_twice_is_refused(name: str) -> None:
+    stream = io.BytesIO()
+    with zipfile.ZipFile(stream, "w") as archive, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # the library warns of what this test needs
+        for _ in range(2):
+            archive.writestr("xl/workbook.xml" if name == "workbook" else "a.npy", b"")
+    with pytest.raises(Refused, match="two entries"):
+        opened(stream.getvalue(), "a.npz", "an archive")
+
+
+def test_a_head_of_an_old_writer_and_numbers_that_are_none_warn_nobody() -> None:
+    # Warnings are errors in these tests; a program that prints one in its user's window says nothing useful.
+    data = io.BytesIO()
+    np.save(data, np.arange(6.0).reshape(3, 2))
+    old = data.getvalue().replace(b"(3, 2), ", b"(3L, 2),")
+    assert header(io.BytesIO(old), "a.npy")[0] == (3, 2)
+
+    signalling = bytes.fromhex("0100a07f")
+    assert np.isnan(samples(signalling, Wave(1000, 1, 3, 32, 0, 4))).all()
