@@ -44,7 +44,7 @@ def behind_network(folder: Path, mounts: str) -> str:
     'nfs4'
     >>> behind_network(Path("/our data"), "//a/x /our\\040data cifs rw 0 0\n")
     'cifs'
-    >>> behind_network(Path("/home"), "a:/x /data nfs4 rw 0 0\n/dev/sda1 / ext4 rw 0 0\n")
+    >>> behind_network(Path("/local"), "a:/x /data nfs4 rw 0 0\n/dev/sda1 / ext4 rw 0 0\n")
     ''
     """
     best, found = -1, ""
