@@ -203,6 +203,21 @@ def test_too_many_files_are_refused_before_they_are_read(package: Path) -> None:
         files_in(package, most=10)
 
 
+def test_more_than_a_girder_can_have_is_refused(package: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name, told in (
+        ("lines.MOST", "more than 2 entries"),
+        ("lines.LONGEST", "data/entries.jsonl, line 1"),
+        ("index.MOST", "more than 2 rows"),
+        ("whole.MOST", "more than 2 lines"),
+        ("checking.signing.LONGEST", "that is too long"),
+        ("checking.MOST", "more than"),
+    ):
+        with monkeypatch.context() as patch:
+            patch.setattr(f"monochord.store.package.{name}", -1 if name == "checking.MOST" else 2)
+            assert told in refusal(package)
+    check_package(package)
+
+
 @pytest.mark.parametrize("place", ["../../../etc/passwd", "/etc/passwd", "files/../../../x", ""])
 def test_places_that_lead_out_are_refused(package: Path, place: str) -> None:
     path = package / "data" / "files.csv"

@@ -168,6 +168,8 @@ def test_what_does_not_conform_is_signed_with_a_reason_only(
     keep_run(record, RUN, at, words=words)
     with pytest.raises(Refused, match=told):
         signed(record, at, keys["Ada Voß"], "engineer", what=RUN)
+    with pytest.raises(Refused, match="say it in fewer words"):
+        signed(record, at, keys["Ada Voß"], "engineer", what=RUN, words="long" * 20_000)
     done = signed(record, at, keys["Ada Voß"], "engineer", what=RUN[:8], words="installed under concession 12")
     assert json.loads(str(done.entry.draft.body["statement"]))["in_spite_of"] == [told]
 

@@ -26,6 +26,8 @@ from monochord.store.tables_told import SIGNED
 FORM = "monochord-signature/1"
 #: Kinds of entries. A key is withdrawn by a correction that says so; what it signed before stays good.
 KEY, SIGNATURE = "key", "signature"
+#: So long may a statement be [bytes].
+LONGEST = 65_536
 #: So many ids are asked for at once.
 TOGETHER = 500
 

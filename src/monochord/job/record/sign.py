@@ -74,7 +74,12 @@ def sign(record: Record, wish: Wish, key_file: Path, passphrase: str, *, context
     now = context.now()
     chain = {"number": last.number, "hash": last.hash} if last else {"number": 0, "hash": START}
     statement = _statement(entry, finding, key, wish, when=stamp(now), chain=chain)
-    body = signature_body(statement, private.sign(canonical(statement).encode("utf-8")), key.pem)
+    text = canonical(statement).encode("utf-8")
+    if len(text) > signing.LONGEST:
+        raise Refused(
+            [Fault(f"a statement of {len(text)} bytes", f"at most {signing.LONGEST}", "say it in fewer words")]
+        )
+    body = signature_body(statement, private.sign(text), key.pem)
     draft = Draft(context.new_id(), signing.SIGNATURE, entry.draft.subject, stamp(now), key.person, hand.device, body)
     [kept] = append(record, [draft], now, seen={entry.draft.subject: seen})
     with record.reading() as connection:

@@ -13,13 +13,13 @@ from monochord.store.keys import fingerprint
 from monochord.store.package import index
 from monochord.store.package.bag import Sums
 from monochord.store.package.gather import Kept
-from monochord.store.package.lines import ENTRIES, entries_in
+from monochord.store.package.lines import ENTRIES, entries_in, line_of
 from monochord.store.package.walk import some
 from monochord.store.package.whole import REMEDY, whole
 from monochord.store.package.writing import signature_files, signature_folder
 
-#: So long may a file of a signature be [bytes].
-LONGEST = 1 << 20
+#: So many signatures may a package hold.
+MOST = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +106,19 @@ def _look_through(folder: Path, girder: str) -> _Seen:
         seen.count += 1
         seen.last = entry
         seen.girder = seen.girder or draft.subject == f"girder/{girder}"
+        if draft.kind in (signing.SIGNATURE, signing.KEY) and len(line_of(entry)) > 2 * signing.LONGEST:
+            given = f"a {draft.kind} that is too long (entry {draft.id[:12]})"
+            raise Refused([Fault(given, f"at most {signing.LONGEST} bytes", REMEDY, f"data/{ENTRIES}")])
+        if len(seen.signatures) > MOST or len(seen.keys) > MOST:
+            raise Refused(
+                [Fault(f"more than {MOST} signatures or keys", "those of one girder", REMEDY, f"data/{ENTRIES}")]
+            )
         if draft.kind == signing.SIGNATURE:
             seen.signatures.append(entry)
         elif draft.kind == signing.KEY:
             signing.learn(seen.keys, marks, entry)
         elif draft.kind == "run" and isinstance(draft.body.get("document"), str):
-            seen.named.append((str(draft.body["document"]), draft.id))
+            seen.named.append((str(draft.body["document"])[:64], draft.id))
     return seen
 
 
@@ -144,7 +151,7 @@ def _signature_faults(folder: Path, payload: Mapping[str, Sums], seen: _Seen) ->
         for path in sorted(there - wanted.keys())
     ]
     for path in sorted(there & wanted.keys()):
-        if payload[path].size > LONGEST or (folder / path).read_bytes() != wanted[path]:
+        if payload[path].size > signing.LONGEST or (folder / path).read_bytes() != wanted[path]:
             faults.append(Fault("something else than its entry holds", "what was signed", REMEDY, path))
     return faults
 

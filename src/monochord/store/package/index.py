@@ -19,8 +19,8 @@ from monochord.store.package.whole import REMEDY
 #: Where the list of files and the facts stand in a package, and the form of the facts.
 FILES, FACTS, FORM = "files.csv", "package.json", "monochord-package/1"
 HEADS = ("sha256", "bytes", "place in this package", "path where it was read", "entry that names it")
-#: Longest file of facts [bytes].
-LONGEST = 1 << 20
+#: Longest file of facts [bytes]; most rows of the list.
+LONGEST, MOST = 1 << 20, 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +53,8 @@ def facts_text(facts: Facts) -> bytes:
 def facts_in(folder: Path) -> Facts:
     """The facts of a package; Refused when they are not those of a package."""
     path = f"data/{FACTS}"
-    content = (folder / path).read_bytes()[: LONGEST + 1] if (folder / path).is_file() else b""
+    with (folder / path).open("rb") as stream:
+        content = stream.read(LONGEST + 1)
     try:
         told = json.loads(content)
         facts = Facts(**{name: told[name] for name in Facts.__slots__})
@@ -84,6 +85,8 @@ def files_in(folder: Path) -> Iterator[Kept]:
             for number, row in enumerate(csv.reader(stream, strict=True), 1):
                 if number == 1 and tuple(row) == HEADS:
                     continue
+                if number > MOST:
+                    raise ValueError(f"more than {MOST} rows")
                 yield _kept(number, row)
         except (csv.Error, UnicodeDecodeError, ValueError) as error:
             raise Refused([Fault(str(error)[:200], "a list of files", REMEDY, path)]) from None

@@ -15,7 +15,7 @@ from monochord.store.package.whole import REMEDY, lines_of
 #: Where the entries stand in a package.
 ENTRIES = "entries.jsonl"
 #: Longest line [bytes], and most lines.
-LONGEST, MOST = 16 << 20, 1_000_000
+LONGEST, MOST = 4 << 20, 200_000
 #: Texts of an entry and how long they may be.
 TEXTS = {"id": 64, "kind": 40, "subject": 200, "made_at": 40, "made_by": 200, "device": 200}
 
@@ -25,7 +25,11 @@ def line_of(entry: Entry) -> bytes:
     d = entry.draft
     stated = {name: getattr(d, name) for name in (*TEXTS, "replaces", "body")}
     chain = {"number": entry.number, "kept_at": entry.kept_at, "previous": entry.previous, "hash": entry.hash}
-    return (canonical({"entry": stated, "content": entry.content, "chain": chain}) + "\n").encode("utf-8")
+    line = (canonical({"entry": stated, "content": entry.content, "chain": chain}) + "\n").encode("utf-8")
+    if len(line) > LONGEST:
+        given = f"entry {entry.number} of {len(line)} bytes"
+        raise Refused([Fault(given, f"at most {LONGEST} bytes in a package", "keep long things as files")])
+    return line
 
 
 def entry_of(line: bytes) -> Entry:

@@ -22,7 +22,7 @@ from monochord.store.package.bag import (
     manifest,
     oxum,
 )
-from monochord.store.package.walk import files_in, some
+from monochord.store.package.walk import MOST, files_in, some
 
 #: So many bytes are read at once; so long may a file beside the payload be, manifests apart.
 BLOCK, LONGEST_TAG = 1 << 20, 1 << 20
@@ -101,6 +101,9 @@ def _listed(folder: Path, name: str, digits: int, faults: list[Fault]) -> dict[s
     last = ""
     with (folder / name).open("rb") as stream:
         for number, line in lines_of(stream, LONGEST_LINE):
+            if number > MOST:
+                faults.append(_fault(name, f"more than {MOST} lines", "the record of one girder"))
+                break
             fits = form.fullmatch(line)
             try:
                 path = fits[2].decode("utf-8") if fits else ""
