@@ -10,7 +10,9 @@ from evidence.studies import (
     linear_law,
     reader_fuzz,
     record_bytes,
+    record_kills,
     record_package,
+    record_writers,
 )
 from evidence.study import Study
 
@@ -22,5 +24,7 @@ STUDIES: tuple[Study, ...] = (
     linear_law.STUDY,
     *reader_fuzz.STUDIES,
     record_bytes.STUDY,
+    record_kills.STUDY,
+    record_writers.STUDY,
     record_package.STUDY,
 )

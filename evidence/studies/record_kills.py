@@ -80,5 +80,5 @@ STUDY = Study(
     ),
     seed=20310701,
     size=500,
-    short_size=10,
+    short_size=6,
 )

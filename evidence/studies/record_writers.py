@@ -48,5 +48,5 @@ STUDY = Study(
     ),
     seed=1,
     size=60,
-    short_size=3,
+    short_size=2,
 )

@@ -226,6 +226,17 @@ def test_the_command_tells_the_head_and_ends_with_5_when_something_differs(fille
     assert CliRunner().invoke(main, [*asked, "--head", "last"]).exit_code == 3
 
 
+def test_tables_for_questions_that_differ_are_told_anew(filled: Record, address: str) -> None:
+    unguarded(filled, "DELETE FROM measure", "UPDATE girder SET type = 'long'")
+    assert faults(address)
+
+    done = CliRunner().invoke(main, ["record", "rebuild", "--at", address])
+
+    assert done.exit_code == 0, done.output
+    assert "told anew by 16 entries" in done.output
+    assert faults(address) == []
+
+
 def test_there_must_be_a_record_to_look_at(tmp_path: Path) -> None:
     with pytest.raises(Refused, match="no such file"):
         faults(str(tmp_path / "none.sqlite"))

@@ -32,4 +32,18 @@ def verify(ctx: click.Context, address: str, head: str | None) -> None:
         ctx.exit(5)
 
 
-COMMANDS = (verify,)
+@click.command()
+@at
+def rebuild(address: str) -> None:
+    """Tell the tables for questions anew from the ledger, when `verify` says that they differ; the ledger stays as it is.
+
+    \b
+    Example:
+      monochord record rebuild --at ring.sqlite
+    """  # noqa: D301
+    from monochord.job.record.checked import rebuilt
+
+    click.echo(rebuilt(address))
+
+
+COMMANDS = (verify, rebuild)

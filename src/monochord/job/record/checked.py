@@ -6,6 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from monochord.store.entry import START
+from monochord.store.making import open_record
+from monochord.store.retelling import rebuild
 from monochord.store.verify import Walked, head_told, verify
 
 
@@ -30,3 +32,11 @@ def checked(address: str, head: str | None, say: Callable[[str], None]) -> Itera
         yield Said(f"NOT whole: {count} fault{'s' if count != 1 else ''} in {told}", sound=False)
     else:
         yield Said(f"whole: {told}", sound=True)
+
+
+def rebuilt(address: str) -> str:
+    """Tell the tables for questions anew from the ledger, all or nothing, and say by how many entries."""
+    record = open_record(address)
+    with record.writing() as connection:
+        count = rebuild(connection)
+    return f"the tables for questions are told anew by {count} entries"
