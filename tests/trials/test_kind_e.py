@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -383,3 +383,119 @@ def test_the_clock_of_raw_signals_becomes_utc(labs: Path, tmp_path: Path) -> Non
     local = datetime.fromisoformat(kept.first_local).replace(tzinfo=ZoneInfo(BERLIN))
     assert datetime.fromisoformat(kept.first_utc) == local
     assert kept.first_utc < kept.last_utc
+
+
+# -- spellings that instruments and systems use, through the command --------------------------------------
+
+DECLARED = 'notation = "YYYY-MM-DD hh:mm:ss"'
+
+
+def scans_at(bench: Bench, spell: Callable[[datetime, int], str], notation: str = "", zone: str = "") -> None:
+    """The times of the wire scans spelled otherwise, and declared so."""
+    bench.rows(
+        "2-aligned/wire_scans.csv",
+        lambda c, i: [*c[:-1], spell(datetime.strptime(c[-1], "%Y-%m-%d %H:%M:%S"), i)],
+    )
+    if notation:
+        told = f'notation = "{notation}"' + (f', zone = "{zone}"' if zone else "")
+        bench.describe("wire_scans", DECLARED, told)
+
+
+@pytest.mark.parametrize(
+    ("layout", "notation"),
+    [
+        ("%Y-%m-%dT%H:%M:%S+01", "YYYY-MM-DDThh:mm:sszzz"),
+        ("%Y-%m-%d %H:%M:%S UTC", "YYYY-MM-DD hh:mm:ss zzz"),
+        ("%m/%d/%Y %I:%M:%S\u202f%p", "MM/DD/YYYY hh:mm:ss AM"),
+        ("%m/%d/%Y %I:%M:%S a.m.", "MM/DD/YYYY hh:mm:ss AM"),
+        ("%Y-%m-%d  %H:%M:%S", "YYYY-MM-DD hh:mm:ss"),
+        ("%Y-%m-%d\u00a0%H:%M:%S", "YYYY-MM-DD hh:mm:ss"),
+        ("%d. M\u00e4rz %Y %H:%M:%S", "DD. MMM YYYY hh:mm:ss"),
+        ("%d marzo %Y %H:%M:%S", "DD MMM YYYY hh:mm:ss"),
+        ("%d \u043c\u0430\u0440\u0442\u0430 %Y %H:%M:%S", "DD MMM YYYY hh:mm:ss"),
+        ("%d-MAR-%y %H:%M:%S", "DD-MMM-YY hh:mm:ss"),
+        ("%Y%m%dT%H%M%S", "YYYYMMDDThhmmss"),
+    ],
+)
+def test_one_moment_in_many_spellings(bench: Bench, layout: str, notation: str) -> None:
+    """The first reading is of 10:00 on the third of March, by its own clock or one hour off it."""
+    scans_at(bench, lambda t, _: t.strftime(layout.replace("a.m.", "a.m." if t.hour < 12 else "p.m.")), notation)
+    bench.begun()
+    document, _ = bench.ran()
+    told = [clock for clock in document["clocks"] if "wire_scans" in clock["file"]]
+    assert [clock["first_local"] for clock in told] == [
+        "2026-03-03T09:00:00" if layout.endswith("+01") else "2026-03-03T10:00:00"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("layout", "proposed"),
+    [
+        ("%Y-%m-%dT%H:%M:%S", "YYYY-MM-DDThh:mm:ss"),
+        ("%Y-%m-%d %H:%M:%SZ", "YYYY-MM-DD hh:mm:sszzz"),
+        ("%Y-%m-%d %I:%M:%S %p", "YYYY-MM-DD hh:mm:ss AM"),
+        ("%d.%m.%Y %H:%M", "DD.MM.YYYY hh:mm"),
+        ('"%b %d, %Y %H:%M:%S"', "MMM DD, YYYY hh:mm:ss"),
+    ],
+)
+def test_a_notation_that_reads_every_row_is_proposed(bench: Bench, layout: str, proposed: str) -> None:
+    scans_at(bench, lambda t, _: t.strftime(layout))
+    printed = bench.refused()
+    assert "wire_scans.csv, line 2, column time" in printed
+    assert f"every row fits '{proposed}'" in printed
+
+
+@pytest.mark.parametrize(
+    ("cell", "words"),
+    [
+        ("2016-12-31 23:59:60", "a leap second"),
+        ("2026-03-03 24:10:00", "no time lies behind 24:00"),
+        ("2026-03-03 10:00:24:250", "mend the cell or the notation"),
+        ("2026-02-29 10:00:00", "mend the cell or the notation"),
+        ("2026/03/03 10:00:00", "mend the cell or the notation"),
+    ],
+)
+def test_one_time_that_does_not_fit_is_refused_by_line_with_its_reason(bench: Bench, cell: str, words: str) -> None:
+    scans_at(bench, lambda t, i: cell if i == 5 else str(t))
+    printed = bench.refused()
+    assert f"wire_scans.csv, line 7, column time: given '{cell}'" in printed
+    assert words in printed
+
+
+def test_letters_of_a_zone_are_never_guessed(bench: Bench) -> None:
+    scans_at(bench, lambda t, _: f"{t} CET", "YYYY-MM-DD hh:mm:ss zzz")
+    assert "letters of a zone can mean several" in bench.refused()
+
+
+@pytest.mark.parametrize(
+    ("spell", "notation"),
+    [
+        (lambda t, _: str(int((t - datetime(1970, 1, 1)).total_seconds())), "milliseconds since 1970"),
+        (lambda t, _: t.strftime("0026-%m-%d %H:%M:%S"), "YYYY-MM-DD hh:mm:ss"),
+        (lambda t, _: t.strftime("%d.%m.1926 %H:%M:%S"), "DD.MM.YYYY hh:mm:ss"),
+    ],
+)
+def test_times_before_all_such_measuring_are_findings(
+    bench: Bench, spell: Callable[[datetime, int], str], notation: str
+) -> None:
+    scans_at(bench, spell, notation)
+    assert "expected a clock that was set" in bench.begun()
+    document, shown = bench.ran()
+    assert "more such times" in notes_of(document)
+    assert "more such times" in shown
+
+
+def test_seconds_that_loggers_count_from_1904(bench: Bench) -> None:
+    scans_at(bench, lambda t, _: f"{(t - datetime(1904, 1, 1)).total_seconds():.1f}", "seconds since 1904")
+    bench.begun()
+    document, _ = bench.ran()
+    told = next(clock for clock in document["clocks"] if "wire_scans" in clock["file"])
+    assert (told["first_local"], told["zone"]) == ("2026-03-03T10:00:00", "UTC")
+
+
+@pytest.mark.parametrize("word", ["NaT", "n/a", "-", "0000-00-00 00:00:00"])
+def test_words_for_no_time_are_told_where_a_time_may_lack(bench: Bench, word: str) -> None:
+    scans_at(bench, lambda t, i: word if i == 5 else str(t))
+    assert f"wire_scans.csv, line 7, column time: given '{word}' (a word for missing)" in bench.begun()
+    document, _ = bench.ran()
+    assert f"'{word}' (a word for missing); expected a time; taken as not read" in notes_of(document)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import shutil
 
 import numpy as np
 import pytest
@@ -157,6 +158,41 @@ def test_a_name_that_says_another_unit_needs_a_word_about_it(bench: Bench) -> No
     bench.begun()
 
 
+@pytest.mark.parametrize(
+    "head",
+    [
+        "distance/m",
+        "distance in m",
+        "distance_m",
+        "distance m",
+        "distance - m",
+        "dist <m>",
+        "dist {m}",
+        "Distance (Meters)",
+        *("distance [m]:", "d (\u03bcm, raw)", "d [inch]", "d in inches", "distance_um", "d | cm"),
+    ],
+)
+def test_a_unit_in_a_head_is_held_against_the_description_however_it_is_written(bench: Bench, head: str) -> None:
+    line = bench.change("lab.toml", 'column = "distance_mm"', f"column = '{head}'")
+    for occasion in ("2-aligned", "4-back"):
+        bench.change(f"{occasion}/tracker.csv", "distance_mm", f'"{head}"')
+    printed = bench.refused()
+    assert f"lab.toml, line {line}, column tables.sightings.columns.distance.unit: given unit 'mm'" in printed
+    assert "the column's own name says another unit" in printed
+    bench.describe("sightings", 'unit = "mm" }', 'unit = "mm", despite_name = true }')
+    bench.begun()
+
+
+@pytest.mark.parametrize(
+    "head", ["distance in", "dist (raw)", "d/N", "distance (mm, raw)", "dist.mm", "D1", "distance/mm"]
+)
+def test_a_head_that_says_the_same_unit_or_none_is_no_contradiction(bench: Bench, head: str) -> None:
+    bench.change("lab.toml", 'column = "distance_mm"', f"column = '{head}'")
+    for occasion in ("2-aligned", "4-back"):
+        bench.change(f"{occasion}/tracker.csv", "distance_mm", f'"{head}"')
+    bench.begun()
+
+
 def test_seconds_under_a_head_of_milliseconds_are_asked() -> None:
     head = b"# logger, rate 1000 Hz\n"
     rows = "".join(f"{i / 1000:.3f},0.1,0.1,0.1\n" for i in range(1000))
@@ -308,6 +344,8 @@ def test_loads_that_do_not_carry_the_girder_name_the_unit(each: float, words: st
         ("\u22120 12 30", -0.208333333),
         ("0 12 30", 0.208333333),
         ("12 30", 12.5),
+        ("-0d12m30s", -0.208333333),
+        ("-0\u00ba12\u201930\u201d", -0.208333333),
         ("359 59 59.99", 359.999997222),
     ],
 )
@@ -403,6 +441,67 @@ def test_declared_markers_and_a_bad_status_never_enter_a_mean(bench: Bench) -> N
         assert word in note
         assert word in notes_of(document)
         assert word in shown
+
+
+def packed(degrees: str) -> str:
+    """An angle with minutes and seconds behind the point."""
+    whole, minutes, seconds = degrees_minutes_seconds(float(degrees), 5).split()
+    return f"{whole}.{minutes}{seconds.replace('.', '')}"
+
+
+def test_minutes_and_seconds_behind_the_point_are_asked_and_read_when_declared(bench: Bench) -> None:
+    bench.begun()
+    before, _ = bench.ran()
+    shutil.rmtree(bench.campaign)
+    for occasion in ("2-aligned", "4-back"):
+        bench.rows(f"{occasion}/tracker.csv", lambda c, _: [*c[:2], packed(c[2]), packed(c[3]), c[4]])
+    printed = bench.refused()
+    assert "tracker.csv, line 2, column hz_deg" in printed
+    assert 'say notation = "ddd.mmss" for the column' in printed
+    bench.change("lab.toml", '"hz_deg", unit = "deg"', '"hz_deg", notation = "ddd.mmss"')
+    bench.change("lab.toml", '"zenith_deg", unit = "deg"', '"zenith_deg", notation = "ddd.mmss"')
+    bench.begun()
+    document, _ = bench.ran()
+    for name, target in before["occasions"]["2-aligned"]["targets"].items():
+        again = document["occasions"]["2-aligned"]["targets"][name]["xyz"]
+        # 1e-5 arc seconds are 5e-11 rad: over 10 m less than a nanometre
+        assert again == (None if target["xyz"] is None else pytest.approx(target["xyz"], abs=1e-9))
+
+
+@pytest.mark.parametrize("cell", ["0", "0.000", "-1", "-0.0", "37.5", "4"])
+def test_a_sensor_far_from_all_others_is_asked_by_line_and_may_be_genuine(bench: Bench, cell: str) -> None:
+    """A sensor that lost its contact often says 0: in a mean it would move the girder's length by 40 um a metre."""
+    line = bench.change("2-aligned/girder_temperatures.csv", "20.010", cell)
+    printed = bench.refused()
+    assert f"girder_temperatures.csv, line {line}, column temp_C: given '{cell}'" in printed
+    assert f"markers = [{cell}]" in printed
+    bench.describe("temperatures", 'unit = "degC" }', f'unit = "degC", markers = [{cell}] }}')
+    bench.begun()
+    document, shown = bench.ran()
+    assert f"line {line}: given '{cell}' in column temp_C (a declared marker for no reading)" in notes_of(document)
+    assert "a declared marker for no reading" in shown
+
+
+def test_temperatures_that_look_like_differences_are_told(bench: Bench) -> None:
+    bench.rows("2-aligned/girder_temperatures.csv", lambda c, _: [*c[:4], f"{float(c[4]) - 20.0:.3f}"])
+    assert "if they are differences from a reference" in bench.begun()
+    document, shown = bench.ran()
+    assert "6 temperatures from" in notes_of(document)
+    assert "if they are differences from a reference" in shown
+
+
+def test_markers_of_many_nines_near_the_range_are_asked_too(bench: Bench) -> None:
+    line = bench.change("2-aligned/tracker.csv", "3243.9751", "9999.9999")
+    assert f"tracker.csv, line {line}, column distance_mm: given '9999.9999'" in bench.refused()
+
+
+def test_empty_cells_are_counted_in_the_report_of_the_import(bench: Bench) -> None:
+    bench.change("2-aligned/tracker.csv", "3243.9751", "")
+    bench.begun()
+    document, shown = bench.ran()
+    told = next(i for i in document["imports"] if i["path"].endswith("2-aligned/tracker.csv"))
+    assert "distance_mm: 1 empty cells, taken as not read" in told["conversions"]
+    assert "distance_mm: 1 empty cells, taken as not read" in shown
 
 
 def test_a_plain_zero_with_a_good_status_stays(bench: Bench) -> None:

@@ -27,7 +27,7 @@ class Column:
     unit         of all its cells, or None when ``unit_column`` or the table's unit line says it
     sign         -1 when the laboratory counts the other way
     words        the laboratory's words -> ours;  markers  numbers that mean "no reading"
-    notation     of a time, or "degrees minutes seconds" of an angle
+    notation     of a time, or "degrees minutes seconds" or "ddd.mmss" of an angle
     zone, repeated_hour, midnight   of a time: its zone; "first" or "second" pass of an hour that comes twice; "old day"
                  when 0:00 is written with the date of the day that ends
     genuine      numbers that look like markers for no reading and are readings

@@ -13,6 +13,7 @@ from monochord.files.columns import Column, Form
 from monochord.files.document import Document, Node
 from monochord.files.formats.described import kept_of, waveforms_unsaid
 from monochord.files.numbers import MISSING
+from monochord.files.packed_angles import PACKED
 from monochord.files.roles import ROLES, Meaning
 from monochord.files.schema_check import check
 from monochord.files.table import SUMMARIES, Dialect
@@ -21,8 +22,18 @@ from monochord.files.words import did_you_mean, listed
 from monochord.ground import units
 from monochord.ground.faults import Fault, Refused
 
-_BRACKETED = re.compile(r"[\[(]\s*([^\])]+?)\s*[\])]\s*$")
-_SUFFIX = re.compile(r"_([A-Za-z°µ]{2,})$")
+#: How a column's own name says its unit: in brackets, behind a comma, a slash or "in", or as its last word.
+_SAID = tuple(
+    map(
+        re.compile,
+        (
+            r"[\[({<]\s*([^\])}>,;]+?)\s*(?:[,;][^\])}>]*)?[\])}>]\s*[:.]?\s*$",
+            r"[,;/|]\s*([A-Za-z°µμ\"%]+\.?)\s*[:.]?$",
+            r"\s(?:in|-|\u2013)\s+([A-Za-z°µμ]+)\s*[:.]?$",
+            r"[_. ]([A-Za-z°µμ]{2,}|m)$",
+        ),
+    )
+)
 _SEXAGESIMAL = "degrees minutes seconds"
 
 
@@ -168,8 +179,9 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
     if meaning.kind == "time" and unit is None:
         _clock(node, notation, faults)
     elif notation:
-        if notation != _SEXAGESIMAL or meaning.dimension != "angle":
-            faults.append(node.fault("notation", repr(notation), f"{_SEXAGESIMAL!r}, of an angle", "mend it"))
+        if notation not in (_SEXAGESIMAL, PACKED) or meaning.dimension != "angle":
+            known = f"{_SEXAGESIMAL!r} or {PACKED!r}, of an angle"
+            faults.append(node.fault("notation", repr(notation), known, "mend it"))
         unit = units.unit("deg")
     words = {k: v for k, v in node.node("words").data.items() if isinstance(v, str)}
     for word, ours in words.items():
@@ -226,12 +238,8 @@ def _unit(node: Node, meaning: Meaning, faults: list[Fault]) -> units.Unit | Non
 def _contradiction(node: Node, names: tuple[str, ...], unit: units.Unit, faults: list[Fault]) -> None:
     """A column whose own name says another unit, of the same kind or in square brackets of another."""
     for name in names:
-        found = _BRACKETED.search(name) or _SUFFIX.search(name)
-        if found is None or found[1] == "in":
-            continue
-        try:
-            said = units.unit(found[1])
-        except Refused:
+        said = _said(name)
+        if said is None:
             continue
         if unit.name.startswith((f"{said.name}/", f"{said.name} ")):
             continue  # a pitch in mm for mm/turn, a temperature in K for absolute K
@@ -242,6 +250,22 @@ def _contradiction(node: Node, names: tuple[str, ...], unit: units.Unit, faults:
                 "or say despite_name = true when the name is known to be wrong"
             )
             faults.append(node.fault("unit", given, f"{said.name!r}", remedy))
+
+
+def _said(name: str) -> units.Unit | None:
+    """The unit that a column's name says; "in" as a last word may be a word of its own and is none."""
+    for rule in _SAID:
+        found = rule.search(name)
+        if found is None or (found[1] == "in" and rule is _SAID[-1]):
+            continue
+        for spelled in dict.fromkeys(
+            (found[1], found[1].rstrip("."), found[1].casefold(), found[1].casefold().rstrip("s"))
+        ):
+            try:
+                return units.unit(spelled)
+            except Refused:
+                continue
+    return None
 
 
 def _dialect(shared: Node, own: Node) -> Dialect:

@@ -29,6 +29,9 @@ ABSURD = 1e15
 #: Smallest marker of nines.
 _LEAST = 99.0
 
+#: Sensors beside each other may differ by so much whatever they show [the unit of the file].
+_LITTLE = 3.0
+
 #: Fewest readings among which one can be far from the others.
 _FEWEST = 3
 
@@ -88,7 +91,7 @@ def apart(values: Array, genuine: Sequence[float]) -> list[int]:
     if there.size < _FEWEST:
         return []
     middle = float(np.median(values[there]))
-    reach = max(_OUTSIDE * 0.5 * abs(middle), 3.0 * float(np.median(np.abs(values[there] - middle))))
+    reach = max(_OUTSIDE * 0.5 * abs(middle), _LITTLE, 3.0 * float(np.median(np.abs(values[there] - middle))))
     told = ~np.isin(values, np.array(genuine, float))
     return [p for p in there.tolist() if told[p] and abs(values[p] - middle) > reach and abs(values[p]) < _LEAST]
 

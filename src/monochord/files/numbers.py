@@ -297,7 +297,7 @@ def sexagesimal(cell: str, spelling: Spelling) -> float | tuple[str, str]:
     ('bad', 'minutes and seconds below 60')
     """
     text = cell.strip().translate(_MINUS)
-    parts = [p for p in re.split(r"[\s°'\"\u2032\u2033:]+", text) if p]
+    parts = [p for p in re.split(r"[\s°\u00ba\u02da'\"\u2032\u2033\u2019\u201d\u00b4:dms]+", text) if p]
     if not parts:
         return "missing", "empty"
     numbers = [_one(p, spelling, Counter()) for p in parts]

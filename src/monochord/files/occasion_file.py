@@ -186,6 +186,7 @@ class Reader:
             measured.turns += small_tables.turns(rows, bolts, faults)
         elif role == "temperatures":
             readings = small_tables.temperatures(rows, lab, faults)
+            self.notes += small_tables.differences(readings, rows.file)
             if "time" in rows:
                 measured.timed.readings += readings
                 measured.timed.times += rows.number["time"].tolist()

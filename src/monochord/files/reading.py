@@ -25,6 +25,7 @@ from monochord.files.formats.opening import open_table
 from monochord.files.gathering import gathered
 from monochord.files.imports import Told, of_column
 from monochord.files.misfits import Misfit, Tellings
+from monochord.files.packed_angles import PACKED, looks_packed, packed_column
 from monochord.files.remarks import is_ditto, is_remark, is_total, unit_in, unlike
 from monochord.files.table import Table
 from monochord.files.times import joined_clocks, read_times
@@ -255,11 +256,15 @@ class _Reading:
 
     def _numbers(self, column: Column, place: int, cells: Sequence[str]) -> None:
         spelling = self.form.dialect.spelling
-        if column.notation:
+        if column.notation == PACKED:
+            array, odd = packed_column(cells, spelling)
+        elif column.notation:
             array, odd = numbers.sexagesimal_column(cells, spelling)
         else:
             seen = self.file.told.seen.setdefault(self.rows.names[column.key], Counter())
             array, odd = numbers.column(cells, spelling, seen)
+        if column.unit and column.unit.name == "deg" and not column.notation and not odd and looks_packed(array):
+            self._packed(column)
         remedy = self._other_spelling(column, cells, odd)
         for cell in odd:
             self._odd_number(column, cells, cell, remedy)
@@ -275,6 +280,13 @@ class _Reading:
             for row in np.flatnonzero(array % 1.0 > 0.0).tolist():
                 self._misfit(row, column, Misfit(repr(cells[row]), "a whole number"))
         self.rows.number[column.key] = column.sign * self._in_si(column, place, array)
+
+    def _packed(self, column: Column) -> None:
+        """Angles that all have minutes and seconds below 60 behind their points are no degrees by chance."""
+        name = self.rows.names[column.key]
+        given = f"{len(self.table.lines)} angles, none with 60 or more in the two pairs of digits behind the point"
+        remedy = f'say notation = "{PACKED}" for the column, in place of its unit: these are minutes and seconds'
+        self.faults.add(given, "degrees", remedy, file=self.table.file, line=self.table.lines[0], column=name)
 
     def _suspicious(self, row: int, column: Column, cell: str) -> None:
         """A number that looks like a marker which nobody declared; it is used for nothing."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from monochord.campaign.given.occasion import FootFinding, RideSample, TemperatureReading, Turn
 from monochord.campaign.given.ride import RideLogger
@@ -11,10 +11,13 @@ from monochord.files.columns import Rows
 from monochord.files.lab import Lab
 from monochord.files.names import hint
 from monochord.files.words import listed
-from monochord.ground.faults import Gatherer
+from monochord.ground.faults import Fault, Gatherer
 
 #: Temperatures between which a girder is surveyed [degC].
 COLDEST, HOTTEST = -30.0, 60.0
+
+#: So many temperatures that all lie so near zero are more likely differences from a reference [degC].
+_FEWEST_SENSORS, _NEAR_ZERO = 3, 2.0
 
 #: Turns beyond which a unit is likely wrong.
 MOST_TURNS = 20.0
@@ -71,6 +74,20 @@ def temperatures(rows: Rows, lab: Lab, faults: Gatherer) -> list[TemperatureRead
         found.append(TemperatureReading(sensor, (x, y, z), value, u, rows.file, line))
         _plausible(rows, value, line, faults)
     return found
+
+
+def differences(readings: Sequence[TemperatureReading], file: str) -> list[Fault]:
+    """A note where temperatures look like differences from a reference: all of several lie near zero.
+
+    >>> differences([], "t.csv")
+    []
+    """
+    values = [r.value for r in readings]
+    if len(values) < _FEWEST_SENSORS or max(map(abs, values)) >= _NEAR_ZERO:
+        return []
+    given = f"{len(values)} temperatures from {min(values):.4g} to {max(values):.4g} degC"
+    remedy = "taken as temperatures; if they are differences from a reference, add it to them in the file"
+    return [Fault(given, "temperatures of a hall or a tunnel", remedy, file, readings[0].line)]
 
 
 def _plausible(rows: Rows, value: float, line: int, faults: Gatherer) -> None:
