@@ -36,7 +36,7 @@ PROGRESS = 20.0
 #: Memory that a process may ask for [bytes].
 MOST_MEMORY = 4 << 30
 
-#: Cases handed to a process at once, and failures of which the words are kept.
+#: Cases handed to a process at most at once (few of a slow reader that has few), and failures of which the words are kept.
 CHUNK, KEPT = 250, 200
 
 Case = Callable[[Random], str]
@@ -143,11 +143,12 @@ class Long:
 def everywhere(seed: int, readers: Mapping[str, Case], sizes: Mapping[str, int], long: Long) -> Tally:
     """All cases of all readers, in so many processes at a time, a chunk of each reader in turn."""
     total, done = _before(long.kept)
+    pieces = {reader: min(CHUNK, max(5, sizes[reader] // 40)) for reader in readers}
     chunks = deque(
-        (reader, range(start, min(start + CHUNK, sizes[reader])))
-        for start in range(0, max(sizes.values()), CHUNK)
+        (reader, range(i * pieces[reader], min((i + 1) * pieces[reader], sizes[reader])))
+        for i in range(max(sizes.values()))
         for reader in readers
-        if start < sizes[reader] and (reader, start) not in done
+        if i * pieces[reader] < sizes[reader] and (reader, i * pieces[reader]) not in done
     )
     running, begun = list[_Process](), time.monotonic()
     said = begun
