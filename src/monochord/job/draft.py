@@ -176,8 +176,11 @@ def outcome(drafted: Drafted) -> Iterator[str]:
 def _of_kind(kind: Kind) -> Iterator[str]:
     shape, text, marks = kind.first.shape, kind.first.text, kind.first.marks
     yield f"{', '.join(f.path for f in kind.files)}: {kind.role or 'not known'} ({kind.why})"
-    yield f"  encoding {text.encoding}: {text.why}"
-    yield f"  delimiter {shape.delimiter!r}: {shape.why['delimiter']}"
+    if text.encoding:
+        yield f"  encoding {text.encoding}: {text.why}"
+        yield f"  delimiter {shape.delimiter!r}: {shape.why['delimiter']}"
+    else:
+        yield f"  format {kind.first.kept.format!r}: {shape.why['delimiter']}"
     yield f"  decimal {marks.decimal!r}{f', grouping {marks.grouping!r}' if marks.grouping else ''}: {marks.why}"
     names = f"names in line {shape.header_line}" if shape.header_line else "no names"
     units = f", units in line {shape.unit_line}" if shape.unit_line else ""

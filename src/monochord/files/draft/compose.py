@@ -7,13 +7,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from monochord.files.container import Contents
-from monochord.files.draft import facts, geometry, survey
+from monochord.files.draft import facts, survey
 from monochord.files.draft.columns import LETTERS
-from monochord.files.draft.conventions import angles, frame, logger, signals, strength
-from monochord.files.draft.findings import Choice, Question
+from monochord.files.draft.conventions import angles, frame, signals, strength
+from monochord.files.draft.findings import Question
+from monochord.files.draft.further import further, names
 from monochord.files.draft.kinds import Kind, of_role
 from monochord.files.draft.layout import layout
-from monochord.files.draft.lines import Draft, Section
+from monochord.files.draft.lines import Draft
 from monochord.files.draft.raw import waveforms
 from monochord.files.draft.survey import Survey
 from monochord.files.draft.tables import ALONG, SIGNS, Work, dialect, table
@@ -54,11 +55,11 @@ def composed(looked: Looked, answers: Mapping[str, object], name: str) -> tuple[
     signals(draft, [k for k in (chosen["wire_scans"], chosen["wire_sweeps"]) if k is not None])
     facts.loose(draft, draft.section("field_profile", optional=True), "edge", _EDGE, "length", needed=False)
     shared = _shared(draft, [k for k in chosen.values() if k is not None])
-    layout(draft, [k for k in chosen.values() if k is not None], looked.containers, seen, _names(chosen["wire_ends"]))
+    layout(draft, [k for k in chosen.values() if k is not None], looked.containers, seen, names(chosen["wire_ends"]))
     for role, kind in chosen.items():
         if kind is not None:
             section = table(work, kind, _pattern(kind.name, of_role(looked.kinds, role)), shared)
-            _further(work, section, kind, chosen, seen)
+            further(work, section, kind, chosen, seen)
     if looked.containers:
         waveforms(work, looked.containers, _same([p.rpartition("/")[2] for p in looked.containers]))
     _sheets(draft, chosen, looked, seen)
@@ -132,87 +133,6 @@ def _shared(draft: Draft, kinds: Sequence[Kind]) -> dict[str, object]:
         why = {"decimal": first.first.marks.why, "grouping": first.first.marks.why, "encoding": first.first.text.why}
         section.add(key, usual, f"{first.name}: {why.get(key) or first.first.shape.why.get(key, '')}")
     return shared
-
-
-def _further(work: Work, section: Section, kind: Kind, chosen: Mapping[str, Kind | None], seen: Survey) -> None:
-    """The keys of a role beside its columns."""
-    draft = work.draft
-    if kind.role == "targets":
-        facts.loose(
-            draft, section, "good_to", "how well the nominal places are known, one standard deviation", "length"
-        )
-    elif kind.role == "temperatures":
-        facts.loose(
-            draft, section, "good_to", "how good the sensors are, one standard deviation", "temperature difference"
-        )
-    elif kind.role == "feet" and kind.fit and "load" in kind.fit.places:
-        facts.loose(draft, section, "load_good_to", "how good the loads are, relative", "ratio", needed=False)
-    elif kind.role == "bolts":
-        asks = "Which way does a positive turn push the girder? No file can show it before something was turned."
-        known = (Choice("along the direction"), Choice("against the direction"))
-        draft.put(section, "positive_turn", Question("tables.bolts.positive_turn", asks, known))
-    elif kind.role == "wire_ends":
-        _order(work, section, kind, seen)
-    elif kind.role == "ride":
-        logger(draft, section, kind)
-    elif kind.role == "sightings":
-        _other_points(draft, section, kind, chosen, seen)
-
-
-def _order(work: Work, section: Section, kind: Kind, seen: Survey) -> None:
-    """Which end stands upstream: a column along the beam, or where the nests were sighted."""
-    assert kind.fit is not None
-    if "along_beam" in kind.fit.places:
-        section.add(
-            "order", "by the column along_beam", f"{kind.columns[kind.fit.places['along_beam']].header} tells it"
-        )
-        return
-    asks = "Which row is the upstream end?"
-    names = [c.strip() for c in kind.columns[kind.fit.places["name"]].cells]
-    direction = {"along beam": 1.0, "against beam": -1.0}.get(work.frame.get(work.along, ""), 0.0)
-    if seen.good and work.along:
-        places = [geometry.place_of(seen.good[0], seen.pictures, seen.seen, n) for n in names]
-        if all(p is not None for p in places) and len(places) == 2:
-            first, second = (float(p[LETTERS.index(work.along)]) for p in places if p is not None)
-            where = f"sighted at {work.along} = {first * 1e3:.1f} mm and {second * 1e3:.1f} mm"
-            if direction and abs(second - first) > 0.1:
-                ahead = direction * (second - first) > 0.0
-                section.add(
-                    "order",
-                    "upstream first" if ahead else "downstream first",
-                    f"{names[0]} and {names[1]} were {where}",
-                )
-                return
-            asks = f"{asks} {names[0]} and {names[1]} were {where}; the frame settles it."
-    known = (
-        Choice("upstream first", f"{names[0]} is upstream"),
-        Choice("downstream first", f"{names[0]} is downstream"),
-    )
-    draft = work.draft
-    if not work.frame and "settles" in asks:
-        section.add("order", None, f"OPEN frame: {asks}")
-        return
-    draft.put(section, "order", Question("tables.wire_ends.order", asks, known))
-
-
-def _names(kind: Kind | None) -> list[str]:
-    if kind is None or kind.fit is None or "name" not in kind.fit.places:
-        return []
-    return [c.strip() for c in kind.columns[kind.fit.places["name"]].cells]
-
-
-def _other_points(draft: Draft, section: Section, kind: Kind, chosen: Mapping[str, Kind | None], seen: Survey) -> None:
-    known = [*_names(chosen["targets"]), *_names(chosen["wire_ends"])]
-    assert kind.fit is not None
-    if not known or "target" not in kind.fit.places:
-        return
-    found, slips = survey.patterns([c.strip() for c in kind.columns[kind.fit.places["target"]].cells], known)
-    if found:
-        section.add("other_points", found, "seen, and no target or nest has such a name: points on walls?")
-    for slip in slips:
-        draft.notes.append(
-            f"{kind.name}: point {slip!r} looks like a slip of a target's name; it is not listed as a wall point"
-        )
 
 
 def _sheets(draft: Draft, chosen: Mapping[str, Kind | None], looked: Looked, seen: Survey) -> None:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from monochord.files.draft.cells import kind
 from monochord.files.draft.columns import Column, column_of
 from monochord.files.draft.findings import Choice, Question
+from monochord.files.draft.kept import format_of, tables, wave_words
 from monochord.files.draft.lexicon import COLUMNS
 from monochord.files.draft.roles import LEAD, Fitted, fitted
 from monochord.files.draft.shape import Shape, shape
 from monochord.files.draft.spelling import Marks, marks
 from monochord.files.draft.text import Text, found_text
+from monochord.files.formats.asked import Kept
 from monochord.files.numbers import Spelling, column
 from monochord.files.roles import ROLES
 from monochord.ground.faults import Refused
@@ -26,12 +28,13 @@ CONTAINERS = frozenset({"h5", "hdf5", "hdf", "he5"})
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One file as it was seen: path, text, shape, spelling."""
+    """One table as it was seen: path of its file, text, shape, spelling, and how it is kept."""
 
     path: str
     text: Text
     shape: Shape
     marks: Marks
+    kept: Kept = field(default_factory=Kept)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,6 +72,12 @@ def see(files: Mapping[str, bytes], answers: Mapping[str, str]) -> tuple[list[Se
         if path.rpartition(".")[2].casefold() in NO_TABLES:
             others.append(f"{path}: no table by its name; left aside")
             continue
+        if path.casefold().endswith(".wav"):
+            others.append(wave_words(data, path))
+            continue
+        if format_of(path):
+            _kept(path, data, seen, others)
+            continue
         try:
             text = found_text(data, path)
             if text.rivals:
@@ -85,6 +94,21 @@ def see(files: Mapping[str, bytes], answers: Mapping[str, str]) -> tuple[list[Se
         cells = [c for of in found.columns if kind(of) == "n" for c in of]
         seen.append(Seen(path, text, found, marks(cells, found.delimiter)))
     return _with_marks(seen, answers, questions), others, questions
+
+
+def _kept(path: str, data: bytes, seen: list[Seen], others: list[str]) -> None:
+    """The tables of a file that is no text."""
+    found = False
+    try:
+        for kept, cut in tables(data, path):
+            found = True
+            cells = [c for of in cut.columns if kind(of) == "n" for c in of]
+            seen.append(Seen(path, Text("", "", f"kept as {kept.format}"), cut, marks(cells, ""), kept))
+    except Refused as refusal:
+        others.append(f"{path}: {refusal.faults[0].given}; {refusal.faults[0].remedy}")
+        return
+    if not found:
+        others.append(f"{path}: no table found; left aside")
 
 
 def _settled_text(text: Text, data: bytes, path: str, answers: Mapping[str, str], questions: list[Question]) -> Text:
@@ -133,7 +157,7 @@ def _with_marks(seen: Sequence[Seen], answers: Mapping[str, str], questions: lis
 
 
 def _sort(seen: Seen) -> tuple[str, str]:
-    return seen.shape.delimiter, seen.text.encoding
+    return f"{seen.kept.format} {seen.shape.delimiter}", seen.text.encoding
 
 
 def _explains(seen: Seen, decimal: str, grouping: str) -> bool:
@@ -152,7 +176,7 @@ def kinds(seen: Sequence[Seen], answers: Mapping[str, str]) -> tuple[list[Kind],
     groups: dict[tuple[object, ...], list[Seen]] = {}
     for s in seen:
         groups.setdefault(
-            (s.path.rpartition("/")[2], s.shape.header, s.shape.delimiter, s.shape.header_line), []
+            (s.path.rpartition("/")[2], s.shape.header, s.shape.delimiter, s.shape.header_line, s.kept.sheet), []
         ).append(s)
     found: list[Kind] = []
     questions: list[Question] = []

@@ -47,6 +47,12 @@ def table(work: Work, kind: Kind, pattern: str, shared: Mapping[str, object]) ->
     assert fit is not None
     head = work.draft.section(f"tables.{kind.role}")
     head.add("file", pattern, f"{len(kind.files)} file{'s' * (len(kind.files) > 1)}; {kind.why}")
+    kept = kind.first.kept
+    if kept.format != "text":
+        head.add("format", kept.format, kind.first.shape.why["delimiter"])
+        for word, inside in (("sheet", kept.sheet), ("inside", kept.inside)):
+            if inside:
+                head.add(word, inside, "one of several")
     own = {k: v for k, v in dialect(kind).items() if shared.get(k) != v}
     own |= {k: _NEUTRAL[k] for k in shared if k not in dialect(kind) and k in _NEUTRAL}
     if own:
@@ -73,7 +79,9 @@ _NEUTRAL: dict[str, object] = {"comment": "", "header_line": 1, "grouping": ""}
 def dialect(kind: Kind) -> dict[str, object]:
     """The keys of a dialect that this kind of file needs."""
     shape, text, marks = kind.first.shape, kind.first.text, kind.first.marks
-    found: dict[str, object] = {"delimiter": shape.delimiter, "decimal": marks.decimal, "encoding": text.encoding}
+    found: dict[str, object] = {}
+    if kind.first.kept.format == "text":
+        found = {"delimiter": shape.delimiter, "decimal": marks.decimal, "encoding": text.encoding}
     if marks.grouping:
         found["grouping"] = marks.grouping
     if shape.comment:
