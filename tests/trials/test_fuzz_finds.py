@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 import warnings
 import zipfile
+from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 
@@ -187,3 +191,15 @@ def test_a_head_of_an_old_writer_and_numbers_that_are_none_warn_nobody() -> None
 
     signalling = bytes.fromhex("0100a07f")
     assert np.isnan(samples(signalling, Wave(1000, 1, 3, 32, 0, 4))).all()
+
+
+def test_a_child_below_a_limit_of_the_system_reads_all_the_same(tmp_path: Path) -> None:
+    path = tmp_path / "a.h5"
+    with h5py.File(path, "w") as file:
+        file["x"] = np.arange(3.0)
+    code = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_AS, (2 << 30, 2 << 30))\n"
+        "from monochord.files.container_child import main; sys.exit(main(sys.argv[1:]))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(path)], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")

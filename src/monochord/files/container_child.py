@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 from monochord.files.container import read_whole
+from monochord.files.formats.guard_child import limit_memory
 from monochord.ground.faults import Refused
 
 #: Memory that the child may take [bytes]; a damaged file can ask for any amount.
@@ -17,7 +18,7 @@ MOST_MEMORY = 8 << 30
 
 def main(arguments: list[str]) -> int:
     """Read the container; 0 when it is whole."""
-    _limit_memory()
+    limit_memory(MOST_MEMORY)
     try:
         read_whole(Path(arguments[0]))
     except Refused as refusal:
@@ -27,14 +28,6 @@ def main(arguments: list[str]) -> int:
         print(" ".join(str(error).split()) or type(error).__name__)
         return 1
     return 0
-
-
-def _limit_memory() -> None:
-    try:
-        import resource
-    except ImportError:
-        return
-    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))
 
 
 if __name__ == "__main__":

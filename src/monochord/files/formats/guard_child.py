@@ -53,12 +53,14 @@ def main(arguments: list[str]) -> int:
 
 
 def limit_memory(most: int) -> None:
-    """Let this process ask for so many bytes of memory and no more, where the system can hold it to that."""
+    """Let this process ask for so many bytes of memory and no more, or for as many as the system lets it where those are fewer."""
     try:
         import resource
     except ImportError:
         return
-    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    least = most if hard == resource.RLIM_INFINITY else min(most, hard)  # a lower limit may not be raised
+    resource.setrlimit(resource.RLIMIT_AS, (least, least))
 
 
 def _asked(told: dict[str, object]) -> Asked:
