@@ -52,6 +52,7 @@ def test_nothing_on_a_page_is_fetched_from_elsewhere(client: TestClient) -> None
 
 def test_an_evaluation_goes_on_beside_and_leads_back(client: TestClient) -> None:
     page = client.post("/girder/Example 1/run")
+    assert page.url.path.startswith("/tasks/")  # people are led to a page, not to numbers
     key = page.url.path.rsplit("/", 1)[-1]
     for _ in range(600):
         task = client.get(f"/api/tasks/{key}").json()

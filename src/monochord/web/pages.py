@@ -28,22 +28,22 @@ def fleet(request: Request) -> HTMLResponse:
     return shown(request, "fleet.html", title="Girders", campaigns=found, place=str(desk.folder))
 
 
-@router.get("/girder/{name}")
+@router.get("/girder/{name}", name="girder_page")
 def girder(request: Request, name: str) -> Response:
     """One girder: its first part, or how to begin when nothing was evaluated yet."""
     told = room_of(request).desk.told(name)
     if told is None:
         return shown(request, "girder.html", title=name, name=name, told=None, part=None, body="")
-    return RedirectResponse(request.url_for("part", name=name, part="line"), 303)
+    return RedirectResponse(request.url_for("part_page", name=name, part="line"), 303)
 
 
-@router.get("/girder/{name}/{part}")
+@router.get("/girder/{name}/{part}", name="part_page")
 def part(request: Request, name: str, part: str) -> Response:
     """One part of a girder's pages."""
     desk = room_of(request).desk
     told, body = desk.told(name), desk.part(name, part)
     if told is None or body is None:
-        return RedirectResponse(request.url_for("girder", name=name), 303) if told is None else _nothing(request)
+        return RedirectResponse(request.url_for("girder_page", name=name), 303) if told is None else _nothing(request)
     return shown(request, "girder.html", title=f"{name}, {part}", name=name, told=told, part=part, body=body)
 
 
@@ -71,7 +71,7 @@ def run(request: Request, name: str) -> Response:
     """Evaluate a campaign, as a task."""
     room = room_of(request)
     task = room.tasks.start("run", name, {"campaign": str(room.desk.campaign(name))})
-    return RedirectResponse(request.url_for("task", key=task.id), 303)
+    return RedirectResponse(request.url_for("task_page", key=task.id), 303)
 
 
 @router.get("/fleet/{question}")
@@ -101,9 +101,10 @@ def begun(
         "folder": str(Path(folder).expanduser()),
         "lab": str(Path(lab).expanduser()),
         "into": str(room.desk.new(name.strip())),
+        "settings": {"girder": name.strip()},
     }
     task = room.tasks.start("begin", name.strip(), given)
-    return RedirectResponse(request.url_for("task", key=task.id), 303)
+    return RedirectResponse(request.url_for("task_page", key=task.id), 303)
 
 
 @router.get("/tasks")
@@ -112,7 +113,7 @@ def tasks(request: Request) -> HTMLResponse:
     return shown(request, "tasks.html", title="Work", tasks=room_of(request).tasks.all())
 
 
-@router.get("/tasks/{key}")
+@router.get("/tasks/{key}", name="task_page")
 def task(request: Request, key: str) -> HTMLResponse:
     """One piece of work: how far it is, and a way to stop it."""
     found = room_of(request).tasks.task(key)
@@ -123,7 +124,7 @@ def task(request: Request, key: str) -> HTMLResponse:
 def stop(request: Request, key: str) -> Response:
     """Stop a piece of work."""
     room_of(request).tasks.stop(key)
-    return RedirectResponse(request.url_for("task", key=key), 303)
+    return RedirectResponse(request.url_for("task_page", key=key), 303)
 
 
 def _nothing(request: Request) -> HTMLResponse:
