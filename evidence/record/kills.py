@@ -34,7 +34,9 @@ from monochord.store.making import open_record
 from monochord.store.verify import Walked, verify
 
 CONTEXT = multiprocessing.get_context("forkserver")
-CONTEXT.set_forkserver_preload(["evidence.record.kills", "evidence.record.writers"])
+CONTEXT.set_forkserver_preload(
+    ["evidence.record.kills", "evidence.record.writers", "psycopg", "sqlalchemy.dialects.postgresql.psycopg"]
+)
 
 HAND = Hand("a program that is killed", "a bench computer")
 #: Work -> longest time until the end [s], about as long as the work takes on a machine that does nothing else.

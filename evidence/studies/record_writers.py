@@ -12,7 +12,8 @@ from evidence.study import Figure, Study
 from monochord.store.making import make_record
 from monochord.store.opening import PATIENCE
 
-WRITERS = 50
+#: Writers at once in the long form and in the short one, and the seconds from which on it is the long one.
+MANY, FEW, LONG = 50, 12, 30
 
 
 def run(seed: int, size: int) -> Mapping[str, Figure]:
@@ -21,18 +22,19 @@ def run(seed: int, size: int) -> Mapping[str, Figure]:
     with tempfile.TemporaryDirectory() as folder, own_server() as server:
         for name, address in (("SQLite", str(Path(folder) / "ring.sqlite")), ("PostgreSQL", database(server.url))):
             make_record(address).engine.dispose()
-            wrote = written(address, WRITERS, float(size))
+            writers = MANY if size >= LONG else FEW
+            wrote = written(address, writers, float(size))
             lines = list(wrong(address, wrote))
             for line in lines[:20]:
                 print(f"  {name}: {line}")
-            found |= dict(_figures(name, wrote, lines, size))
+            found |= dict(_figures(name, wrote, lines, writers * 10_000.0 * size))
     return found
 
 
-def _figures(name: str, wrote: Written, lines: list[str], seconds: int) -> Iterator[tuple[str, Figure]]:
-    count, most = float(len(wrote.acknowledged)), 10_000.0 * seconds
-    yield f"{name}, entries", Figure(count, float(WRITERS), most, "", "each writer came to its turn at least once")
-    yield f"{name}, fewest of one writer", Figure(float(wrote.fewest), 1.0, count / WRITERS, "", "up to the mean")
+def _figures(name: str, wrote: Written, lines: list[str], most: float) -> Iterator[tuple[str, Figure]]:
+    count = float(len(wrote.acknowledged))
+    yield f"{name}, entries", Figure(count, 1.0, most, "", "what came")
+    yield f"{name}, fewest of one writer", Figure(float(wrote.fewest), 1.0, count, "", "each came to its turn")
     yield f"{name}, longest wait", Figure(wrote.longest, 0.0, float(PATIENCE), "s", "up to the patience of a writer")
     yield f"{name}, lost, doubled, failed or against a check", Figure(float(len(lines)), 0.0, 0.0, "", "none is right")
 

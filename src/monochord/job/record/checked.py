@@ -37,6 +37,9 @@ def checked(address: str, head: str | None, say: Callable[[str], None]) -> Itera
 def rebuilt(address: str) -> str:
     """Tell the tables for questions anew from the ledger, all or nothing, and say by how many entries."""
     record = open_record(address)
-    with record.writing() as connection:
-        count = rebuild(connection)
+    try:
+        with record.writing() as connection:
+            count = rebuild(connection)
+    finally:
+        record.engine.dispose()
     return f"the tables for questions are told anew by {count} entries"
