@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -81,6 +82,15 @@ def test_a_writer_who_has_not_seen_the_last_entries_is_told_what_they_say(record
         append(record, [note("c")], LATER, seen={"girder/G1": 9})  # of a record that was restored from before
     append(record, [note("c")], LATER, seen={"girder/G1": 8, "girder/G2": 0})
     assert head(record)[0] == 9
+
+
+@pytest.mark.parametrize(
+    "made_at", ["2026-03-02T07:29:00Z", "2026-03-02T07:29:00.0Z", "2026-03-02 07:29", "yesterday", ""]
+)
+def test_a_time_has_one_spelling(record: Record, made_at: str) -> None:
+    with pytest.raises(Refused, match="UTC with microseconds"):
+        append(record, [replace(note("a"), made_at=made_at)], NOW)
+    assert head(record)[0] == 0
 
 
 def test_a_clock_set_back_does_not_bring_the_order_out_of_time(record: Record) -> None:

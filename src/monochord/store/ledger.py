@@ -45,6 +45,7 @@ def keep(connection: Connection, draft: Draft, now: datetime) -> Entry:
             return earlier
         given = f"another fact under the id {draft.id} of entry {earlier.number}"
         raise Refused([Fault(given, "an id of its own for every fact", "state it under a new id; the kept one stays")])
+    _stamped(draft)
     if draft.replaces is not None:
         _correctable(connection, draft)
     check(draft.kind, draft.body, correction=draft.replaces is not None)
@@ -55,6 +56,17 @@ def keep(connection: Connection, draft: Draft, now: datetime) -> Entry:
     connection.execute(ENTRY.insert().values(_row(entry)))
     tell(connection, entry)
     return entry
+
+
+def _stamped(draft: Draft) -> None:
+    """Refuse a time in another spelling: the hash is over the text, and a moment must have one."""
+    try:
+        same = stamp(moment(draft.made_at)) == draft.made_at
+    except ValueError:
+        same = False
+    if not same:
+        expected = "UTC with microseconds, such as 2026-03-02T07:30:00.000000Z"
+        raise Refused([Fault(f"the time {draft.made_at!r} of {draft.id}", expected, "write the time so")])
 
 
 def _same_fact(one: Draft, other: Draft) -> bool:
@@ -155,7 +167,7 @@ def _row(entry: Entry) -> dict[str, object]:
         "id": draft.id,
         "kind": draft.kind,
         "subject": draft.subject,
-        "made_at": stamp(moment(draft.made_at)),
+        "made_at": draft.made_at,
         "made_by": draft.made_by,
         "device": draft.device,
         "replaces": draft.replaces,
