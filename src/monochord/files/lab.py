@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -154,7 +155,7 @@ def _form(role: str, node: Node, shared: Node, faults: list[Fault]) -> Form:
         faults.append(node.fault("dialect", given, "two different marks", "mend the dialect"))
     if "fixed" in (dialect.delimiter, *node.text("format").split()) and not dialect.widths:
         faults.append(node.fault("dialect", "fixed widths without widths", "widths = [4, 10, ...]", "add them"))
-    passed, good = frozenset(node.texts("passed_over")), frozenset(node.texts("good_status"))
+    passed, good = frozenset(_composed(node.texts("passed_over"))), frozenset(node.texts("good_status"))
     if "status" in described and not good:
         remedy = 'say which words are good, such as good_status = ["ok"]; rows with any other are left out'
         faults.append(described.fault("status", "a status without good_status", "the good words", remedy))
@@ -168,9 +169,9 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
             wanted = "{ column, notation }" if meaning.kind == "time" else "{ column, unit }"
             given = f"column {key!r} without its {'notation' if meaning.kind == 'time' else 'unit'}"
             faults.append(described.fault(key, given, wanted, "say it; it is never guessed"))
-        return Column(key, meaning, described.texts(key))
+        return Column(key, meaning, _composed(described.texts(key)))
     node = described.node(key)
-    names, notation = node.texts("column"), node.text("notation")
+    names, notation = _composed(node.texts("column")), node.text("notation")
     unit = _unit(node, meaning, faults)
     if meaning.kind == "number" and unit is None and not notation and not {"unit_column", "unit_line"} & set(node):
         faults.append(node.fault("", f"column {key!r} without its unit", "unit = ...", "say it; it is never guessed"))
@@ -206,6 +207,11 @@ def _column(key: str, meaning: Meaning, described: Node, faults: list[Fault]) ->
         _plain_numbers(node, "genuine"),
         node.yes("despite_name"),
     )
+
+
+def _composed(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Names in the Unicode form in which heads of tables are read."""
+    return tuple(unicodedata.normalize("NFC", name) for name in names)
 
 
 def _plain_numbers(node: Node, key: str) -> tuple[float, ...]:
