@@ -22,7 +22,7 @@ from tests.formats_world import FORMATS, ROLE_OF, write
 SEED = 3
 
 #: Where a value stood, and when the folder was made, differ between formats; nothing else may.
-APART = {"file", "line", "rows", "inputs", "notes", "pairings", "sources", "imports"}
+APART = {"file", "line", "rows", "inputs", "notes", "pairings", "sources", "imports", "described"}
 
 #: How words of the result name the row of a table.
 PLACE = re.compile(r"measured/[^ ,;\"]+(,? (line|row)s? [\d, ]+)?")

@@ -19,7 +19,7 @@ SUMMARIES = frozenset(
     for words in (
         "sum, total, totals, subtotal, grand total, mean, average, avg, mean value, median, rms, r.m.s",
         "min, max, minimum, maximum, range, peak to peak, count, std, stdev, st.dev, s.d, std dev, std. dev",
-        "standard deviation, sigma, variance, σ, ∑, ø, stdev.s, stdev.p",  # noqa: RUF001  sigma is meant
+        "standard deviation, sigma, variance, σ, ∑, stdev.s, stdev.p",  # noqa: RUF001  sigma is meant
         "summe, gesamt, gesamtsumme, zwischensumme, mittel, mittelwert, durchschnitt, stabw, stdabw, stabwn",
         "standardabweichung, spannweite, anzahl, varianz",
         "somme, moyenne, moy, médiane, écart-type, écart type, ecart-type, ecart type, étendue, effectif",
