@@ -16,6 +16,7 @@ from tests.trial_bench import Bench, notes_of
 TRACKER = "2-aligned/tracker.csv"
 TEMPERATURES = "2-aligned/girder_temperatures.csv"
 DIALECT = 'delimiter = ","\ndecimal = "."'
+FOUND: list[object] = []
 NUMBER = re.compile(r"([+-]?)(\d+)(?:\.(\d*))?")
 
 
@@ -43,11 +44,13 @@ def numbers_of(document: dict[str, Any]) -> object:
 
 @pytest.fixture
 def usual(bench: Bench) -> object:
-    """What comes of the excerpt as it is."""
-    bench.begun()
-    document, _ = bench.ran()
-    shutil.rmtree(bench.campaign)
-    return numbers_of(document)
+    """What comes of the excerpt as it is, found once: it is the same for every test."""
+    if not FOUND:
+        bench.begun()
+        document, _ = bench.ran()
+        shutil.rmtree(bench.campaign)
+        FOUND.append(numbers_of(document))
+    return FOUND[0]
 
 
 # -- spelling of numbers ---------------------------------------------------------------------------------
